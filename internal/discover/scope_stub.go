@@ -1,0 +1,4 @@
+package discover
+
+// Scope is a set of targets.
+type Scope struct{}
