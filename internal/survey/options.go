@@ -23,12 +23,12 @@ type Options struct {
 	Discover      discover.Config
 	Credentials   []snmp.Credential // in the order to try
 	Expected      []device.Expected
-	Site          string           // name of the site surveyed; may be empty
-	Known         []device.Device  // devices of an earlier survey: their keys are kept
-	Concurrency   int              // devices read at the same time, > 0
-	DeviceTimeout time.Duration    // for one device, all protocols
-	Timeout       time.Duration    // of one request
-	Retries       int              // of one request
+	Site          string          // name of the site surveyed; may be empty
+	Known         []device.Device // devices of an earlier survey: their keys are kept
+	Concurrency   int             // devices read at the same time, > 0
+	DeviceTimeout time.Duration   // for one device, all protocols
+	Timeout       time.Duration   // of one request
+	Retries       int             // of one request
 	NoSNMP        bool
 	NoIPP         bool
 	ShowJobNames  bool
