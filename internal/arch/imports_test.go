@@ -1,0 +1,143 @@
+package arch
+
+import (
+	"slices"
+	"strings"
+	"testing"
+)
+
+// Groups of packages that the rules name together.
+var (
+	protocols = []string{"internal/oid", "internal/snmp", "internal/mib", "internal/ipp", "internal/discover"}
+	pipeline  = append([]string{"internal/survey"}, protocols...)
+	outside   = []string{"cmd/printround", "internal/lab", "internal/interop"}
+)
+
+// mustNotReach says for each package which of our packages its non-test code
+// must not import, not even through others. Arrows run downward only: the
+// protocols know no device, the judgement and the output know no protocol, and
+// the simulator shares no code with what it is used to test.
+var mustNotReach = map[string][]string{
+	"internal/oid":      all("internal/oid"),
+	"internal/device":   all("internal/device"),
+	"internal/media":    all("internal/media"),
+	"internal/term":     all("internal/term"),
+	"internal/snmp":     all("internal/snmp", "internal/oid"),
+	"internal/mib":      all("internal/mib", "internal/oid"),
+	"internal/ipp":      all("internal/ipp"),
+	"internal/discover": all("internal/discover", "internal/snmp", "internal/oid"),
+	"internal/finding":  join(pipeline, outside, []string{"internal/report", "internal/site", "internal/term"}),
+	"internal/report":   join(pipeline, outside, []string{"internal/finding", "internal/site"}),
+	"internal/site":     all("internal/site", "internal/device", "internal/snmp", "internal/oid", "internal/discover", "internal/finding"),
+	"internal/survey":   join(outside, []string{"internal/report", "internal/site", "internal/finding", "internal/term"}),
+	"internal/lab":      join(pipeline, []string{"cmd/printround", "internal/interop", "internal/finding", "internal/report", "internal/site", "internal/term"}),
+	"internal/interop":  all(),
+	"internal/arch":     all(),
+	"cmd/printround":    {"internal/interop", "internal/arch"},
+}
+
+// everyPackage lists the packages that all() stands for.
+var everyPackage = []string{
+	"cmd/printround", "internal/arch", "internal/device", "internal/discover", "internal/finding",
+	"internal/interop", "internal/ipp", "internal/lab", "internal/media", "internal/mib", "internal/oid",
+	"internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/term",
+}
+
+// all returns every package but those named: they are the only ones allowed.
+func all(but ...string) []string {
+	return slices.DeleteFunc(slices.Clone(everyPackage), func(p string) bool { return slices.Contains(but, p) })
+}
+
+func join(lists ...[]string) []string { return slices.Concat(lists...) }
+
+func TestArrowsRunDownward(t *testing.T) {
+	s := load(t)
+	for dir, forbidden := range mustNotReach {
+		for p, chain := range s.reach(dir) {
+			if target, ours := s.within(p); ours && slices.Contains(forbidden, target) {
+				t.Errorf("%s must not reach %s, but does: %s -> %s", dir, target, strings.Join(chain, " -> "), target)
+			}
+		}
+	}
+}
+
+// A package that is gone would make its rule say nothing, and a new one would
+// have none.
+func TestEveryPackageHasARule(t *testing.T) {
+	present := load(t).packages()
+	for _, dir := range present {
+		if _, ok := mustNotReach[dir]; !ok {
+			t.Errorf("%s has no rule in mustNotReach", dir)
+		}
+		if !slices.Contains(everyPackage, dir) {
+			t.Errorf("%s is not in everyPackage", dir)
+		}
+	}
+	named := slices.Clone(everyPackage)
+	for dir, forbidden := range mustNotReach {
+		named = append(append(named, dir), forbidden...)
+	}
+	slices.Sort(named)
+	for _, dir := range slices.Compact(named) {
+		if !slices.Contains(present, dir) {
+			t.Errorf("the rules name %s, which does not exist", dir)
+		}
+	}
+}
+
+// libraryUsers says which packages may import a library. Each library has one
+// job, done in one place; the simulator may use the codecs that it needs to
+// speak, and tests may use any as a reference.
+var libraryUsers = map[string][]string{
+	"github.com/gosnmp/gosnmp":              {"internal/snmp", "internal/lab"},
+	"github.com/OpenPrinting/goipp":         {"internal/ipp", "internal/lab"},
+	"github.com/phin1x/go-ipp":              {"internal/ipp"},
+	"github.com/grandcat/zeroconf":          {"internal/discover", "internal/lab"},
+	"github.com/miekg/dns":                  {"internal/discover"},
+	"github.com/olekukonko/tablewriter":     {"internal/report"},
+	"github.com/mattn/go-runewidth":         {"internal/report", "internal/term"},
+	"github.com/schollz/progressbar":        {"internal/term"},
+	"github.com/pelletier/go-toml":          {"internal/site", "internal/lab", "internal/finding"},
+	"github.com/spf13/cobra":                {"cmd/printround"},
+	"github.com/santhosh-tekuri/jsonschema": {"internal/report"},
+	"github.com/google/go-cmp":              nil,
+	"github.com/rogpeppe/go-internal":       nil,
+	"golang.org/x/term":                     {"internal/term"},
+	"net/http":                              {"internal/ipp", "internal/lab"},
+	"os/exec":                               nil, // the tool starts no program
+	"golang.org/x/net/ipv4":                 {"internal/discover", "internal/lab"},
+	"golang.org/x/net/ipv6":                 {"internal/discover", "internal/lab"},
+	"unsafe":                                nil,
+	"testing":                               nil, // no test helper is built into the program
+}
+
+func TestLibrariesStayWhereTheyBelong(t *testing.T) {
+	s := load(t)
+	for _, f := range s.files {
+		if f.test {
+			continue
+		}
+		for _, p := range f.imports() {
+			for library, users := range libraryUsers {
+				if p != library && !strings.HasPrefix(p, library+"/") {
+					continue
+				}
+				if !slices.Contains(users, f.dir) {
+					t.Errorf("%s imports %s, which only %v may", f.name, p, users)
+				}
+			}
+		}
+	}
+}
+
+// Nothing of the facts' judgement or showing opens a connection.
+func TestJudgementAndOutputHaveNoNetwork(t *testing.T) {
+	s := load(t)
+	for _, dir := range []string{"internal/oid", "internal/device", "internal/media", "internal/mib", "internal/finding", "internal/report", "internal/term"} {
+		for p, chain := range s.reach(dir) {
+			if p == "net" || p == "net/http" || p == "crypto/tls" {
+				t.Errorf("%s must not use the network, but reaches %s: %s", dir, p, strings.Join(chain, " -> "))
+			}
+		}
+	}
+}
