@@ -35,6 +35,7 @@ type Candidate struct {
 	Reason  string      // for Hinted: the hint, in words
 	SNMP    *SNMPAnswer // nil: no SNMP answer in this piece of news
 	IPPOpen bool        // the IPP port took a connection
+	AskSNMP bool        // the caller wants SNMP read although no sweep asked: a single device
 	Service *Service    // nil: not from DNS-SD
 }
 

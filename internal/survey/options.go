@@ -37,6 +37,8 @@ type Options struct {
 	Now           func() time.Time // nil: time.Now
 	Progress      func(Progress)   // nil: none; called from one goroutine
 	Log           func(string)     // --verbose lines; may be nil
+
+	single bool // one device is looked at: nobody else is missed
 }
 
 // Progress is a snapshot of a running survey.

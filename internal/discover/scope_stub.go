@@ -1,4 +1,0 @@
-package discover
-
-// Scope is a set of targets.
-type Scope struct{}

@@ -1,0 +1,125 @@
+package survey
+
+import (
+	"net/netip"
+	"strings"
+	"time"
+
+	"printround/internal/device"
+	"printround/internal/discover"
+)
+
+type netipAddr = netip.Addr
+
+// host is what the pipeline knows of one target. It is owned by the goroutine
+// that runs the pipeline; readers get a copy of what they need.
+type host struct {
+	target discover.Target
+	kind   discover.Kind
+	answer *discover.SNMPAnswer
+	hint   string
+
+	service  serviceInfo
+	services []*discover.Service // one for each resource path announced
+
+	busy    bool
+	askSNMP bool // wanted and not yet asked
+	askIPP  bool
+	didSNMP bool
+	nextIPP int  // services already asked
+	plain   bool // the default paths were asked
+
+	snmpViews   []device.Device
+	snmpIndices []int
+	snmpReach   device.SNMPReach
+	ippViews    []device.Device
+	ippReach    device.IPPReach
+	notIPP      bool
+	problems    []device.Problem
+	seen        time.Time
+}
+
+// note takes in one piece of news from discovery and decides what to ask.
+func (h *host) note(c discover.Candidate, o *Options) {
+	if c.SNMP != nil {
+		h.answer = c.SNMP
+	}
+	if c.Kind == discover.Printer || h.kind == discover.Possible {
+		h.kind = c.Kind
+	}
+	if c.Reason != "" {
+		h.hint = c.Reason
+	}
+	answers := c.SNMP != nil && (c.Kind == discover.Printer || c.Kind == discover.Possible)
+	if (answers || c.AskSNMP) && !h.didSNMP && !o.NoSNMP {
+		h.askSNMP = true
+	}
+	if o.NoIPP {
+		return
+	}
+	if c.Kind == discover.Printer || c.IPPOpen {
+		h.askIPP = true
+	}
+	if s := c.Service; s != nil {
+		h.service.note(s)
+		if s.Port == 0 && s.TLSPort == 0 {
+			return
+		}
+		h.askIPP = true
+		for _, old := range h.services {
+			if old.TXT["rp"] == s.TXT["rp"] {
+				return
+			}
+		}
+		h.services = append(h.services, s)
+	}
+}
+
+// ready reports whether there is something to ask and nobody asking.
+func (h *host) ready() bool {
+	return !h.busy && (h.askSNMP || (h.askIPP && h.ippPending()))
+}
+
+// ippPending reports whether an IPP path is left to ask: each announced one,
+// and the default paths when none was announced.
+func (h *host) ippPending() bool {
+	return h.nextIPP < len(h.services) || (len(h.services) == 0 && !h.plain)
+}
+
+// answered reports whether the host gave facts over any protocol.
+func (h *host) answered() bool { return len(h.snmpViews)+len(h.ippViews) > 0 }
+
+// serviceInfo is what DNS-SD adds to a device.
+type serviceInfo struct {
+	instance string
+	host     string
+	remark   string
+	model    string
+	uuid     string
+	seen     bool
+	many     bool // several instances at one address: none names the device
+}
+
+func (s *serviceInfo) note(d *discover.Service) {
+	if s.seen && s.instance != d.Instance {
+		s.many = true
+	}
+	s.seen = true
+	s.instance, s.host = d.Instance, strings.TrimSuffix(d.Host, ".")
+	s.remark, s.model, s.uuid = d.TXT["note"], d.TXT["ty"], d.TXT["uuid"]
+}
+
+// apply adds to a device what DNS-SD says and the device itself did not.
+func (s *serviceInfo) apply(d *device.Device) {
+	if !s.seen || s.many {
+		return
+	}
+	d.Reached.MDNS = device.MDNSReach{OK: true, Instance: device.Clean(s.instance)}
+	d.Name = first(device.Clean(s.instance), d.Name)
+	d.Hostname = first(device.Clean(s.host), d.Hostname)
+	d.Location = first(d.Location, device.Clean(s.remark))
+	d.MakeModel = first(d.MakeModel, device.Clean(s.model))
+	if d.UUID == "" {
+		d.UUID = device.Clean(usableUUID(s.uuid))
+	}
+}

@@ -1,0 +1,374 @@
+package survey
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/netip"
+	"strings"
+	"time"
+
+	"printround/internal/device"
+	"printround/internal/discover"
+	"printround/internal/snmp"
+)
+
+// Defaults of a survey, where the caller names none.
+const (
+	DefaultConcurrency   = 64
+	DefaultTimeout       = 2 * time.Second
+	DefaultDeviceTimeout = 45 * time.Second
+)
+
+// readers are the ways to read a device; tests put others in their place.
+type readers struct {
+	discover func(context.Context, discover.Config, chan<- discover.Candidate) (discover.Stats, error)
+	snmp     func(context.Context, netip.AddrPort, []snmp.Credential, ReadOptions) SNMPResult
+	ipp      func(context.Context, IPPTarget, ReadOptions) IPPResult
+}
+
+var network = readers{discover: discover.Run, snmp: ReadSNMP, ipp: ReadIPP}
+
+// Run finds the devices in scope and reads each as soon as it is found: the
+// wall time is near the longer of the sweep and the slowest device. At most
+// Options.Concurrency devices are read at once, each over SNMP and IPP side by
+// side, so that no device has more than two requests in flight.
+//
+// A cancelled context ends the run early; what was read until then is returned
+// in a survey marked partial, with a nil error. An error means that nothing
+// could be looked at.
+func Run(ctx context.Context, o Options) (*device.Survey, error) {
+	return run(ctx, o, network)
+}
+
+func run(ctx context.Context, o Options, via readers) (*device.Survey, error) {
+	o = o.withDefaults()
+	p := &pipeline{o: o, via: via, hosts: map[discover.Target]*host{}, byAddr: map[netip.Addr][]*host{}}
+	started := o.Now()
+	stats, err := p.run(ctx)
+	if err != nil && !errors.Is(err, context.Canceled) && !errors.Is(err, context.DeadlineExceeded) {
+		return nil, err
+	}
+	s := p.finish(stats)
+	s.Started, s.Finished = started.UTC(), o.Now().UTC()
+	if ctx.Err() != nil {
+		s.Partial = true
+		s.PartialReason = "interrupted: " + device.Text(fmt.Sprintf("%d of %d devices found were read", p.read, p.found))
+		if errors.Is(context.Cause(ctx), context.DeadlineExceeded) {
+			s.PartialReason = "the time for the whole run is over: " + device.Text(fmt.Sprintf("%d of %d devices found were read", p.read, p.found))
+		}
+	}
+	return s, nil
+}
+
+func (o Options) withDefaults() Options {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Concurrency <= 0 {
+		o.Concurrency = DefaultConcurrency
+	}
+	if o.Timeout <= 0 {
+		o.Timeout = DefaultTimeout
+	}
+	if o.DeviceTimeout <= 0 {
+		o.DeviceTimeout = DefaultDeviceTimeout
+	}
+	if o.Retries < 0 {
+		o.Retries = 0
+	}
+	if o.Discover.Credentials == nil {
+		o.Discover.Credentials = o.Credentials
+	}
+	return o
+}
+
+func (o Options) reading() ReadOptions {
+	return ReadOptions{
+		Timeout: o.Timeout, Retries: o.Retries, Now: o.Now,
+		ShowJobNames: o.ShowJobNames, ShowOwners: o.ShowOwners, Log: o.Log,
+	}
+}
+
+// pipeline owns the hosts. Its loop is the only goroutine that touches them;
+// finder and readers talk to it over channels.
+type pipeline struct {
+	o      Options
+	via    readers
+	hosts  map[discover.Target]*host
+	byAddr map[netip.Addr][]*host
+	order  []*host
+	queue  []*host
+
+	sweep       discover.Progress
+	found, read int
+}
+
+type foundAll struct {
+	stats discover.Stats
+	err   error
+}
+
+func (p *pipeline) run(ctx context.Context) (discover.Stats, error) {
+	news := make(chan discover.Candidate, 64)
+	progress := make(chan discover.Progress, 1)
+	finished := make(chan foundAll, 1)
+	results := make(chan result)
+	go func() {
+		cfg := p.o.Discover
+		cfg.Progress = func(g discover.Progress) {
+			select {
+			case progress <- g:
+			default:
+			}
+		}
+		stats, err := p.via.discover(ctx, cfg, news)
+		finished <- foundAll{stats, err}
+		close(news)
+	}()
+
+	var done foundAll
+	running := 0
+	for news != nil || running > 0 || len(p.queue) > 0 {
+		for running < p.o.Concurrency && len(p.queue) > 0 && ctx.Err() == nil {
+			h := p.queue[0]
+			p.queue = p.queue[1:]
+			running++
+			p.start(ctx, h, results)
+		}
+		if ctx.Err() != nil {
+			p.queue = nil
+		}
+		select {
+		case c, ok := <-news:
+			if !ok {
+				news, done = nil, <-finished
+				break
+			}
+			p.take(c)
+		case r := <-results:
+			running--
+			p.settle(r)
+		case g := <-progress:
+			p.sweep = g
+		}
+		p.report(false)
+	}
+	p.report(true)
+	return done.stats, done.err
+}
+
+// take files a piece of news with its host and queues the host for reading.
+func (p *pipeline) take(c discover.Candidate) {
+	h := p.lookup(c)
+	h.note(c, &p.o)
+	p.enqueue(h)
+}
+
+func (p *pipeline) enqueue(h *host) {
+	if !h.ready() {
+		return
+	}
+	if !h.answered() && !h.didSNMP && h.nextIPP == 0 && !h.plain {
+		p.found++
+	}
+	h.busy = true
+	p.queue = append(p.queue, h)
+}
+
+// lookup finds the host a candidate speaks of. A DNS-SD service knows the IPP
+// port only, so it is matched by port among the hosts at its address.
+func (p *pipeline) lookup(c discover.Candidate) *host {
+	if h := p.hosts[c.Target]; h != nil {
+		return h
+	}
+	if at := p.byAddr[c.Target.Addr]; c.Service != nil && len(at) > 0 {
+		for _, h := range at {
+			if h.target.IPPPort == c.Service.Port || h.target.IPPPort == c.Service.TLSPort {
+				return h
+			}
+		}
+		if len(at) == 1 {
+			return at[0]
+		}
+	}
+	h := &host{target: c.Target, kind: c.Kind}
+	p.hosts[c.Target] = h
+	p.byAddr[c.Target.Addr] = append(p.byAddr[c.Target.Addr], h)
+	p.order = append(p.order, h)
+	return h
+}
+
+// report tells the caller how far the run is.
+func (p *pipeline) report(done bool) {
+	if p.o.Progress != nil {
+		p.o.Progress(Progress{Discover: p.sweep, Found: p.found, Read: p.read, Done: done})
+	}
+}
+
+// result is what reading one host brought.
+type result struct {
+	h    *host
+	snmp *SNMPResult
+	ipp  []IPPResult
+	at   time.Time
+}
+
+// start reads a host in its own goroutine, both protocols side by side.
+func (p *pipeline) start(ctx context.Context, h *host, results chan<- result) {
+	var creds []snmp.Credential
+	if h.askSNMP {
+		creds = credentialsFor(h, p.o.Credentials)
+		h.askSNMP, h.didSNMP = false, true
+	}
+	var targets []IPPTarget
+	if h.askIPP {
+		targets = h.ippTargets()
+	}
+	at := netip.AddrPortFrom(h.target.Addr, h.target.SNMPPort)
+	go func() {
+		ctx, cancel := context.WithTimeout(ctx, p.o.DeviceTimeout)
+		defer cancel()
+		r := result{h: h}
+		bySNMP := make(chan *SNMPResult, 1)
+		go func() {
+			if len(creds) == 0 {
+				bySNMP <- nil
+				return
+			}
+			got := p.via.snmp(ctx, at, creds, p.o.reading())
+			bySNMP <- &got
+		}()
+		for _, t := range targets {
+			r.ipp = append(r.ipp, p.via.ipp(ctx, t, p.o.reading()))
+		}
+		r.snmp = <-bySNMP
+		r.at = p.o.Now()
+		results <- r
+	}()
+}
+
+// credentialsFor puts the credential that already answered first and leaves
+// out versions that cannot be the host's.
+func credentialsFor(h *host, all []snmp.Credential) []snmp.Credential {
+	if h.answer == nil {
+		return all
+	}
+	if i := h.answer.Credential; i >= 0 && i < len(all) {
+		c := all[i]
+		if h.answer.Version == snmp.V1 {
+			c.Version = snmp.V1
+		}
+		return []snmp.Credential{c}
+	}
+	var v3 []snmp.Credential
+	for _, c := range all {
+		if c.Version == snmp.V3 {
+			v3 = append(v3, c)
+		}
+	}
+	return v3
+}
+
+// ippTargets returns what is to be asked over IPP now and marks it asked.
+func (h *host) ippTargets() []IPPTarget {
+	base := IPPTarget{Addr: h.target.Addr, Port: h.target.IPPPort}
+	if len(h.services) == 0 {
+		if h.plain {
+			return nil
+		}
+		h.plain = true
+		return []IPPTarget{base}
+	}
+	var out []IPPTarget
+	for ; h.nextIPP < len(h.services); h.nextIPP++ {
+		s, t := h.services[h.nextIPP], base
+		if s.Port != 0 {
+			t.Port = s.Port
+		}
+		t.TLSPort = s.TLSPort
+		t.Path, t.Host = s.TXT["rp"], s.Host
+		if h.covers(s) || (h.plain && t.Path == "") {
+			continue
+		}
+		t.TLS = &s.TLS
+		out = append(out, t)
+	}
+	return out
+}
+
+// settle files the outcome of a reading with its host. A path that leads to a
+// printer already read is not kept twice.
+func (p *pipeline) settle(r result) {
+	h := r.h
+	h.busy = false
+	h.seen = r.at
+	first := !h.answered()
+	if r.snmp != nil {
+		h.snmpViews, h.snmpIndices = r.snmp.Views, r.snmp.Indices
+		h.snmpReach = r.snmp.Reach
+		h.problems = append(h.problems, r.snmp.Problems...)
+	}
+	for _, got := range r.ipp {
+		h.notIPP = h.notIPP || got.NotIPP
+		if got.Reach.OK || h.ippReach.URI == "" {
+			h.ippReach = got.Reach
+		}
+		if len(got.Views) > 0 || !h.expectedSilence(got) {
+			h.problems = append(h.problems, got.Problems...)
+		}
+		for _, v := range got.Views {
+			if !h.hasView(v) {
+				h.ippViews = append(h.ippViews, v)
+			}
+		}
+	}
+	if first && h.answered() {
+		p.read++
+	}
+	p.enqueue(h)
+}
+
+// expectedSilence reports a closed IPP port on a host that SNMP showed to be a
+// printer or nothing at all: many have none, and that is no error of the
+// device.
+func (h *host) expectedSilence(got IPPResult) bool {
+	return h.kind == discover.Printer && !got.NotIPP && got.Closed
+}
+
+// hasView reports whether an IPP view is of a printer that another path already
+// led to.
+func (h *host) hasView(v device.Device) bool {
+	for i := range h.ippViews {
+		o := &h.ippViews[i]
+		switch {
+		case resourcePath(string(o.Reached.IPP.URI)) == resourcePath(string(v.Reached.IPP.URI)):
+			return true
+		case v.Role == device.RoleServerQueue || o.Role == device.RoleServerQueue:
+		case v.UUID != "" && o.UUID != "":
+			if v.UUID == o.UUID {
+				return true
+			}
+		case v.Serial != "" && o.Serial != "":
+			if v.Serial == o.Serial {
+				return true
+			}
+		case v.MakeModel != "" && v.MakeModel == o.MakeModel && v.Name == o.Name:
+			return true
+		}
+	}
+	return false
+}
+
+// covers reports whether a service announces a printer that was already read.
+func (h *host) covers(s *discover.Service) bool {
+	path := "/" + strings.TrimPrefix(s.TXT["rp"], "/")
+	uuid := usableUUID(s.TXT["uuid"])
+	for i := range h.ippViews {
+		o := &h.ippViews[i]
+		if resourcePath(string(o.Reached.IPP.URI)) == path || (uuid != "" && string(o.UUID) == uuid) {
+			return true
+		}
+	}
+	return false
+}

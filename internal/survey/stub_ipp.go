@@ -1,0 +1,5 @@
+package survey
+
+import "context"
+
+func ReadIPP(context.Context, IPPTarget, ReadOptions) IPPResult { return IPPResult{} }
