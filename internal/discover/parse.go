@@ -8,8 +8,11 @@ import (
 	"net"
 	"net/netip"
 	"os"
+	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 )
 
 // DefaultMaxAddresses is how many addresses a scope may have unless a large one
@@ -105,9 +108,10 @@ func (p *parser) add(arg string, skip bool) error {
 	}
 	data, err := p.o.ReadFile(name)
 	if err != nil {
-		p.problem("", "file", fmt.Sprintf("%s: %s; check the name and the permissions", arg, cause(err)))
+		p.problem("", "file", fmt.Sprintf("%s: %s; check the name and the permissions", clip(arg), cause(err)))
 		return nil
 	}
+	arg = clip(arg)
 	found := false
 	for i, line := range strings.Split(strings.TrimPrefix(string(data), "\ufeff"), "\n") {
 		line, _, _ = strings.Cut(line, "#")
@@ -131,22 +135,22 @@ func (p *parser) add(arg string, skip bool) error {
 // target takes one target that is no file.
 func (p *parser) target(arg string, skip bool) error {
 	literal := strings.TrimSuffix(strings.TrimPrefix(arg, "["), "]")
-	if a, err := netip.ParseAddr(literal); err == nil {
+	if a, err := netip.ParseAddr(literal); err == nil && (a.Zone() == "" || printable(a.Zone())) {
 		return p.addr(arg, a.Unmap(), skip)
 	}
 	switch {
 	case arg == "":
 		return errors.New("a target is empty; give an address, a range, a subnet or a host name")
 	case strings.Contains(arg, "://"):
-		return fmt.Errorf("%q: a URL is no target; give the host name or the address alone", arg)
+		return fmt.Errorf("%s: a URL is no target; give the host name or the address alone", clip(arg))
 	case strings.Contains(arg, "/"):
 		return p.prefix(arg, skip)
 	case isRange(arg):
 		return p.rangeOf(arg, skip)
 	case hasPort(arg):
-		return fmt.Errorf("%q: a target has no port; set ports with --snmp-port and --ipp-port", arg)
+		return fmt.Errorf("%s: a target has no port; set ports with --snmp-port and --ipp-port", clip(arg))
 	case !isHostName(arg):
-		return fmt.Errorf("%q: no address, range, subnet or host name; write 10.1.2.3, 10.1.2.10-10.1.2.40, 10.1.2.0/24 or a name", clip(arg))
+		return fmt.Errorf("%s: no address, range, subnet or host name; write 10.1.2.3, 10.1.2.10-10.1.2.40, 10.1.2.0/24 or a name", clip(arg))
 	}
 	return p.host(arg, skip)
 }
@@ -154,6 +158,9 @@ func (p *parser) target(arg string, skip bool) error {
 func (p *parser) addr(arg string, a netip.Addr, skip bool) error {
 	if why := notADevice(a); why != "" && !skip {
 		return fmt.Errorf("%s: %s", arg, why)
+	}
+	if !skip && a.Is6() && a.IsLinkLocalUnicast() && a.Zone() == "" {
+		return fmt.Errorf("%s: a link-local address needs its interface; write %s%%INTERFACE", arg, a)
 	}
 	if !skip && !p.o.AllowPublic && !private(a, a) {
 		return refusePublic(arg)
@@ -165,7 +172,7 @@ func (p *parser) addr(arg string, a netip.Addr, skip bool) error {
 func (p *parser) prefix(arg string, skip bool) error {
 	pre, err := netip.ParsePrefix(arg)
 	if err != nil {
-		return fmt.Errorf("%q: no subnet; write an address and its prefix length, such as 10.1.2.0/24", clip(arg))
+		return fmt.Errorf("%s: no subnet; write an address and its prefix length, such as 10.1.2.0/24", clip(arg))
 	}
 	if pre != pre.Masked() {
 		return fmt.Errorf("%s: the address has bits beyond the prefix length; write %s for the subnet, or %s for the one address",
@@ -201,7 +208,7 @@ func (p *parser) rangeOf(arg string, skip bool) error {
 		return fmt.Errorf("%s: ranges are for IPv4; name IPv6 addresses one by one", arg)
 	}
 	if err1 != nil || err2 != nil {
-		return fmt.Errorf("%q: no range; write both ends in full, such as 10.1.2.10-10.1.2.40", clip(arg))
+		return fmt.Errorf("%s: no range; write both ends in full, such as 10.1.2.10-10.1.2.40", clip(arg))
 	}
 	if hi.Less(lo) {
 		return fmt.Errorf("%s: the range is reversed; write %s-%s", arg, hi, lo)
@@ -409,12 +416,20 @@ func isHostName(s string) bool {
 	return true
 }
 
-// clip keeps an argument that is quoted in an error short.
+// clip makes an argument fit to be repeated in an error: short, and quoted when
+// it holds anything that is not printed as it is.
 func clip(s string) string {
-	if len(s) <= 80 {
-		return s
+	if len(s) > 80 {
+		s = s[:80] + "..."
 	}
-	return s[:80] + "..."
+	if !printable(s) {
+		return strconv.Quote(s)
+	}
+	return s
+}
+
+func printable(s string) bool {
+	return utf8.ValidString(s) && !strings.ContainsFunc(s, func(r rune) bool { return !unicode.IsPrint(r) })
 }
 
 // cause is the innermost text of an error, without what the message around it
