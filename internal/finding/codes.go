@@ -1,0 +1,28 @@
+package finding
+
+// Conditions that the tool concludes itself. All others are keywords of the
+// IANA printer-state-reasons registry (PWG 5100.9, RFC 8011 section 5.4.12).
+const (
+	NoAnswer           = "derived-no-answer"           // a known device that answered nothing
+	MediaMismatch      = "derived-media-mismatch"      // the default or expected medium is in no tray
+	QueueStalled       = "derived-queue-stalled"       // jobs wait although the printer does nothing
+	NotAcceptingJobs   = "derived-not-accepting-jobs"  // printer-is-accepting-jobs is false
+	RunOut             = "derived-run-out"             // forecast to run out; needs nights of history
+	ServiceDue         = "derived-service-due"         // a long-life part without a keyword of its own is near its end
+	ServiceRequested   = "derived-service-requested"   // serviceRequested(7) with nothing that explains it
+	SourcesDisagree    = "derived-sources-disagree"    // two protocols tell different things
+	DefaultOrientation = "derived-default-orientation" // the default orientation is not the site's
+	LanguageMissing    = "derived-language-missing"    // an expected page language is not there
+	DefaultCommunity   = "derived-default-community"   // the community of delivery answers
+	SNMPSilent         = "derived-snmp-silent"         // only IPP answered
+	ReadIncomplete     = "derived-read-incomplete"     // only part could be read
+	UnexplainedStop    = "derived-stopped-unexplained" // says that it cannot print, and not why
+	UnexplainedWarning = "derived-warning-unexplained" // says that something is unusual, and not what
+	CoverClosed        = "derived-cover-closed"        // coverClosed(4) has no keyword
+	DoorClosed         = "derived-door-closed"         // doorClosed(502) has no keyword
+	SubunitAlert       = "derived-subunit-alert"       // a subunit's status says alert, and not which
+)
+
+// SNMPDefaultLabel is the label of the credential that is tried when a site
+// names none: the community that devices are delivered with.
+const SNMPDefaultLabel = "default"
