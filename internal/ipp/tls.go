@@ -1,0 +1,140 @@
+package ipp
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"crypto/tls"
+	"crypto/x509"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"time"
+)
+
+// TLSInfo is what the device showed of its certificate.
+type TLSInfo struct {
+	Version     string // such as TLS 1.3
+	Fingerprint string // SHA-256 of the certificate, lower-case hex
+	SelfSigned  bool
+	NotAfter    time.Time // end of validity
+}
+
+// tlsConfig accepts any certificate: self-signed and expired ones are the norm
+// on printers, nothing secret is sent, and the fingerprint is recorded so that
+// a change can be seen. Old versions and ciphers are accepted for the same
+// reason: reading a printer over weak TLS is no worse than over none.
+func tlsConfig() *tls.Config {
+	var suites []uint16
+	for _, c := range append(tls.CipherSuites(), tls.InsecureCipherSuites()...) {
+		suites = append(suites, c.ID)
+	}
+	return &tls.Config{
+		InsecureSkipVerify: true,
+		MinVersion:         tls.VersionTLS10,
+		CipherSuites:       suites,
+	}
+}
+
+func tlsInfo(cs tls.ConnectionState) *TLSInfo {
+	info := &TLSInfo{Version: tls.VersionName(cs.Version)}
+	if len(cs.PeerCertificates) == 0 {
+		return info
+	}
+	leaf := cs.PeerCertificates[0]
+	sum := sha256.Sum256(leaf.Raw)
+	info.Fingerprint = hex.EncodeToString(sum[:])
+	info.NotAfter = leaf.NotAfter.UTC()
+	info.SelfSigned = selfSigned(leaf)
+	return info
+}
+
+// selfSigned reports whether the certificate names itself as its issuer and is
+// signed with its own key (RFC 5280 section 3.2). A signature by an algorithm
+// that is too weak to be checked is taken at its word.
+func selfSigned(c *x509.Certificate) bool {
+	if !bytes.Equal(c.RawIssuer, c.RawSubject) {
+		return false
+	}
+	err := c.CheckSignature(c.SignatureAlgorithm, c.RawTBSCertificate, c.Signature)
+	var weak x509.InsecureAlgorithmError
+	return err == nil || errors.As(err, &weak)
+}
+
+// secure makes the TLS connection on top of raw, after asking for it inside
+// HTTP if inBand (RFC 2817 section 3).
+func (s *Session) secure(ctx context.Context, raw net.Conn, port uint16, inBand bool) (net.Conn, error) {
+	ctx, cancel := context.WithTimeout(ctx, s.o.Timeout)
+	defer cancel()
+	end, _ := ctx.Deadline()
+	if err := raw.SetDeadline(end); err != nil {
+		return nil, err
+	}
+	conn := raw
+	if inBand {
+		buffered, err := askForTLS(raw, s.t.hostPort(port))
+		if err != nil {
+			return nil, errorf("tls", ErrTLS, err, "TCP port %d asks for TLS but did not switch to it: %s", port, rootText(err))
+		}
+		conn = buffered
+	}
+	client := tls.Client(conn, tlsConfig())
+	if err := client.HandshakeContext(ctx); err != nil {
+		return nil, tlsError(err, port, s.o.Timeout)
+	}
+	s.saw(tlsInfo(client.ConnectionState()))
+	conn = client
+	if inBand {
+		// The answer to the request that asked for TLS comes first (RFC 2817 section 3.3).
+		r := bufio.NewReader(client)
+		resp, err := http.ReadResponse(r, nil)
+		if err != nil {
+			return nil, errorf("tls", ErrTLS, err, "TCP port %d sent no answer after switching to TLS", port)
+		}
+		_ = resp.Body.Close()
+		conn = &bufferedConn{Conn: client, r: r}
+	}
+	return conn, raw.SetDeadline(time.Time{})
+}
+
+func tlsError(err error, port uint16, timeout time.Duration) error {
+	var plain tls.RecordHeaderError
+	switch {
+	case isTimeout(err):
+		return errorf("tls", ErrNoAnswer, err, "TCP port %d connected but did not answer TLS within %s", port, timeout)
+	case errors.As(err, &plain):
+		return errorf("tls", ErrTLS, err, "TCP port %d does not speak TLS", port)
+	case isClosed(err):
+		return errorf("tls", ErrTLS, err, "TCP port %d closed the connection on TLS", port)
+	}
+	return errorf("tls", ErrTLS, err, "TCP port %d: %s", port, rootText(err))
+}
+
+// askForTLS sends the request that asks the server to switch to TLS on this
+// connection and reads its consent.
+func askForTLS(conn net.Conn, host string) (net.Conn, error) {
+	_, err := fmt.Fprintf(conn, "OPTIONS * HTTP/1.1\r\nHost: %s\r\nUpgrade: TLS/1.2, TLS/1.1, TLS/1.0\r\nConnection: Upgrade\r\nContent-Length: 0\r\n\r\n", host)
+	if err != nil {
+		return nil, err
+	}
+	r := bufio.NewReader(conn)
+	resp, err := http.ReadResponse(r, nil)
+	if err != nil {
+		return nil, err
+	}
+	if resp.StatusCode != http.StatusSwitchingProtocols {
+		return nil, fmt.Errorf("HTTP %d", resp.StatusCode)
+	}
+	return &bufferedConn{Conn: conn, r: r}, nil
+}
+
+// bufferedConn reads what was already taken from the connection first.
+type bufferedConn struct {
+	net.Conn
+	r *bufio.Reader
+}
+
+func (c *bufferedConn) Read(p []byte) (int, error) { return c.r.Read(p) }
