@@ -1,0 +1,94 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+
+	"printround/internal/device"
+)
+
+// bands are the urgencies of each attention level.
+var bands = map[device.Attention][2]int{
+	device.Stopped: {80, 100}, device.Silent: {60, 79}, device.Impaired: {40, 59}, device.Due: {10, 39}, device.Clear: {0, 9},
+}
+
+// explain writes how attention and urgency of one device came about.
+func (p *page) explain(d *device.Device) {
+	p.heading(p.cut(fmt.Sprintf("%s: %s, urgency %d", p.text(describe(d)), p.text(string(d.Attention)), d.Urgency), p.width))
+	p.wrapped("  ", "", urgencyLine(d))
+	for i := range d.Findings {
+		p.explainFinding(&d.Findings[i])
+	}
+	p.notJudged(d)
+}
+
+// urgencyLine gives the weights that make up the urgency.
+func urgencyLine(d *device.Device) string {
+	var terms, factors []string
+	rest := 1.0
+	for i := range d.Findings {
+		f := &d.Findings[i]
+		if f.Weight <= 0 || f.Stale {
+			continue
+		}
+		terms = append(terms, fmt.Sprintf("%s %.2f", f.Code, f.Weight))
+		factors = append(factors, fmt.Sprintf("(1-%.2f)", f.Weight))
+		rest *= 1 - f.Weight
+	}
+	line := "no finding has a weight"
+	if terms != nil {
+		line = fmt.Sprintf("weights %s; together 1-%s = %.2f", strings.Join(terms, ", "), strings.Join(factors, ""), 1-rest)
+	}
+	if b, ok := bands[d.Attention]; ok {
+		line += fmt.Sprintf("; %s is %d to %d", d.Attention, b[0], b[1])
+	}
+	if d.Sole {
+		line += "; the only one its site has: 5 more within these"
+	}
+	return fmt.Sprintf("urgency %d: %s", d.Urgency, line)
+}
+
+// explainFinding writes impact, weight, rule and evidence of one finding.
+func (p *page) explainFinding(f *device.Finding) {
+	p.wrapped("  ", "- ", fmt.Sprintf("%s%s: %s", f.Code, subunitWords(f.Subunit), f.Summary))
+	p.wrapped("    ", "", p.findingLine(f))
+	if f.Why != "" {
+		p.wrapped("    ", "because   ", f.Why)
+	}
+	for _, e := range evidenceWords(f.Evidence) {
+		p.wrapped("    ", "evidence  ", e)
+	}
+}
+
+// findingLine gives impact, weight and age.
+func (p *page) findingLine(f *device.Finding) string {
+	line := fmt.Sprintf("%s, weight %.2f", f.Impact, f.Weight)
+	if f.Stale {
+		line += ", stale: present status contradicts it"
+	}
+	if f.AgeS != nil {
+		line += ", " + span(*f.AgeS) + " old"
+	}
+	if f.FirstSeen != nil {
+		line += ", first seen " + p.time(*f.FirstSeen)
+	}
+	return line
+}
+
+// subunitWords names the part that a finding is about.
+func subunitWords(s device.Subunit) string {
+	if s.Group == "" {
+		return ""
+	}
+	words := fmt.Sprintf(" (%s %d", s.Group, s.Index)
+	if s.Name != "" {
+		words += ", " + string(s.Name)
+	}
+	return words + ")"
+}
+
+func (p *page) notJudged(d *device.Device) {
+	if len(d.NotJudged) > 0 {
+		p.wrapped("  ", "Not judged, facts missing: ", strings.Join(d.NotJudged, ", "))
+	}
+}

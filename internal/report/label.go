@@ -1,0 +1,150 @@
+package report
+
+import (
+	"strings"
+
+	"printround/internal/device"
+	"printround/internal/term"
+)
+
+// nameOf is what a device is called when it stands alone.
+func nameOf(d *device.Device) string {
+	for _, v := range []device.Text{d.Name, d.MakeModel, d.Hostname} {
+		if v != "" {
+			return string(v)
+		}
+	}
+	if a := firstAddress(d); a != "" {
+		return a
+	}
+	return d.Key
+}
+
+// whereOf is where a device stands, as far as anything says so. When a survey
+// has several sites the site comes first.
+func whereOf(d *device.Device, withSite bool) string {
+	where := string(d.Location)
+	if where == "" {
+		where = string(d.Hostname)
+	}
+	if where == "" {
+		where = firstAddress(d)
+	}
+	if withSite && d.Site != "" && !strings.HasPrefix(where, string(d.Site)) {
+		return string(d.Site) + ", " + where
+	}
+	return where
+}
+
+func firstAddress(d *device.Device) string {
+	for _, a := range d.Addresses {
+		if a.IsValid() {
+			return a.String()
+		}
+	}
+	return ""
+}
+
+// severalSites reports whether the devices belong to more than one site.
+func severalSites(devices []*device.Device) bool {
+	for _, d := range devices {
+		if d.Site != devices[0].Site {
+			return true
+		}
+	}
+	return false
+}
+
+// tails are what tells devices of one name apart, best first.
+var tails = []func(*device.Device) string{
+	func(d *device.Device) string { return string(d.Location) },
+	func(d *device.Device) string { return string(d.Hostname) },
+	firstAddress,
+	func(d *device.Device) string { return string(d.Serial) },
+	func(d *device.Device) string { return d.Key },
+}
+
+// names returns the name of each device cut to width cells, and makes those
+// different that look the same in the table: to a name that occurs again
+// beside the same place, something is added by which the devices differ. where
+// holds the place column as shown, or is nil when the page has none.
+func names(s style, devices []*device.Device, where []string, width int) []string {
+	shown := make([]string, len(devices))
+	for i, d := range devices {
+		shown[i] = s.cut(s.text(nameOf(d)), width)
+	}
+	for _, tail := range tails {
+		for _, group := range lookalikes(shown, where) {
+			if !distinct(s, devices, group, tail) {
+				continue
+			}
+			for _, i := range group {
+				shown[i] = s.withTail(s.text(nameOf(devices[i])), s.text(tail(devices[i])), width)
+			}
+		}
+	}
+	return shown
+}
+
+// lookalikes returns the rows that cannot be told apart, as lists of indices.
+func lookalikes(shown, where []string) [][]int {
+	first := map[string]int{} // row -> its place in groups
+	var groups [][]int
+	for i, v := range shown {
+		if where != nil {
+			v += "\x00" + where[i]
+		}
+		n, ok := first[v]
+		if !ok {
+			n = len(groups)
+			first[v], groups = n, append(groups, nil)
+		}
+		groups[n] = append(groups[n], i)
+	}
+	out := groups[:0]
+	for _, g := range groups {
+		if len(g) > 1 {
+			out = append(out, g)
+		}
+	}
+	return out
+}
+
+// distinct reports whether a tail exists for every device of the group and is
+// not the same for all of them.
+func distinct(s style, devices []*device.Device, group []int, tail func(*device.Device) string) bool {
+	differ := false
+	first := s.text(tail(devices[group[0]]))
+	for _, i := range group {
+		t := s.text(tail(devices[i]))
+		if t == "" || t == "?" {
+			return false
+		}
+		differ = differ || t != first
+	}
+	return differ
+}
+
+// withTail joins a name and its tail in width cells. The name is cut before the
+// tail is, and the tail from the left: addresses and serials differ at their
+// end.
+func (s style) withTail(name, tail string, width int) string {
+	const least = 6 // cells of a name that still say something
+	room := width - term.DisplayWidth(tail) - 1
+	if room >= least || room >= term.DisplayWidth(name) {
+		return s.cut(name, room) + " " + tail
+	}
+	return s.cutLeft(tail, width)
+}
+
+// cutLeft keeps the end of v.
+func (s style) cutLeft(v string, width int) string {
+	if term.DisplayWidth(v) <= width {
+		return v
+	}
+	runes := []rune(v)
+	for len(runes) > 0 && term.DisplayWidth(s.mark()+string(runes)) > width {
+		runes = runes[1:]
+	}
+	return s.cut(s.mark()+string(runes), width)
+}

@@ -1,0 +1,187 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"printround/internal/device"
+	"printround/internal/term"
+)
+
+// pageWidth is what is used when the output is no terminal: the columns of a
+// landscape page at ten points (common practice, no source).
+const pageWidth = 120
+
+// minWidth is the narrowest width that is laid out for. Narrower terminals
+// wrap the lines themselves.
+const minWidth = 30
+
+// style says how text is drawn. All text of a device goes through text.
+type style struct {
+	width int
+	plain bool
+	color bool
+	zone  *time.Location
+}
+
+func newStyle(o Options) style {
+	s := style{width: o.Width, plain: o.Plain, color: o.Color && !o.Plain, zone: time.UTC}
+	if s.width <= 0 {
+		s.width = pageWidth
+	}
+	s.width = max(s.width, minWidth)
+	if !o.Now.IsZero() {
+		s.zone = o.Now.Location()
+	}
+	return s
+}
+
+// text makes s fit to be sent to a terminal.
+func (s style) text(v string) string {
+	if s.plain {
+		return term.ASCII(v)
+	}
+	return term.Safe(v)
+}
+
+// mark ends a shortened text.
+func (s style) mark() string {
+	if s.plain {
+		return term.PlainEllipsis
+	}
+	return term.Ellipsis
+}
+
+func (s style) cut(v string, width int) string { return term.Truncate(v, width, s.mark()) }
+
+// rule is the character of a horizontal line.
+func (s style) rule() string {
+	if s.plain {
+		return "-"
+	}
+	return "─"
+}
+
+// dot separates parts of a line.
+func (s style) dot() string {
+	if s.plain {
+		return " - "
+	}
+	return " · "
+}
+
+// time writes a moment for people.
+func (s style) time(t time.Time) string {
+	if t.IsZero() {
+		return "unknown time"
+	}
+	return t.In(s.zone).Format("2006-01-02 15:04 MST")
+}
+
+// Colours of SGR (ECMA-48 section 8.3.117). They only repeat what the words say.
+const (
+	sgrReset   = "\x1b[0m"
+	sgrBold    = "\x1b[1m"
+	sgrReverse = "\x1b[1;7m"
+)
+
+var attentionColor = map[device.Attention]string{
+	device.Stopped:  "\x1b[1;31m",
+	device.Silent:   "\x1b[1;35m",
+	device.Impaired: "\x1b[33m",
+	device.Due:      "\x1b[36m",
+	device.Clear:    "\x1b[32m",
+}
+
+// paint wraps text that is safe already in a colour.
+func (s style) paint(code, v string) string {
+	if !s.color || code == "" || v == "" {
+		return v
+	}
+	return code + v + sgrReset
+}
+
+// page collects output lines; a failed write ends it quietly and is reported
+// once, by err.
+type page struct {
+	style
+	w   io.Writer
+	err error
+}
+
+func (p *page) print(v string) {
+	if p.err == nil {
+		_, p.err = io.WriteString(p.w, v)
+	}
+}
+
+// line writes one line of text that is safe already.
+func (p *page) line(v string) { p.print(strings.TrimRight(v, " ") + "\n") }
+
+func (p *page) blank() { p.print("\n") }
+
+// heading writes the title of a section with an empty line before it.
+func (p *page) heading(v string) {
+	p.blank()
+	p.line(p.paint(sgrBold, v))
+}
+
+// maxWrapped bounds the lines of one wrapped text; device text is at most a
+// few hundred characters a field.
+const maxWrapped = 40
+
+// wrapped writes foreign text behind a label, broken at the width of the page
+// and aligned with itself.
+func (p *page) wrapped(indent, label, v string) {
+	hang := indent + strings.Repeat(" ", term.DisplayWidth(label))
+	if len(hang) > p.width/2 {
+		hang = indent + "  "
+	}
+	room := max(p.width-term.DisplayWidth(hang), 10)
+	first := indent + label
+	lines := term.Wrap(p.text(v), room, maxWrapped, p.mark())
+	if term.DisplayWidth(first) > term.DisplayWidth(hang) {
+		p.line(first)
+		first = hang
+	}
+	for _, l := range lines {
+		p.line(first + l)
+		first = hang
+	}
+}
+
+// count writes a number with its noun.
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// grouped writes a number with a comma at each thousand.
+func grouped(v int64) string {
+	s := fmt.Sprintf("%d", v)
+	sign := ""
+	if v < 0 {
+		sign, s = "-", s[1:]
+	}
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	return sign + s
+}
+
+// span writes seconds for people: 40 s, 12 min, 5 h, 3 d.
+func span(seconds int64) string {
+	switch {
+	case seconds < 120:
+		return fmt.Sprintf("%d s", seconds)
+	case seconds < 2*3600:
+		return fmt.Sprintf("%d min", seconds/60)
+	case seconds < 2*86400:
+		return fmt.Sprintf("%d h", seconds/3600)
+	}
+	return fmt.Sprintf("%d d", seconds/86400)
+}

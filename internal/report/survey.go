@@ -1,0 +1,207 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"time"
+
+	"printround/internal/device"
+)
+
+// pageLines is how many lines of the table stand on one printed page beside
+// what comes below it (common practice, no source).
+const pageLines = 40
+
+// Places of the columns of the ranked table.
+const (
+	colNumber = iota
+	colAttention
+	colUrgency
+	colDevice
+	colWhere
+	colWhy
+	colNext
+	colLowest
+	colPages
+)
+
+// surveyColumns are the columns of the ranked table in their published order.
+var surveyColumns = []tableColumn{
+	colNumber:    {heading: "#", right: true},
+	colAttention: {heading: "ATTENTION"},
+	colUrgency:   {heading: "URG", right: true},
+	colDevice:    {heading: "DEVICE", least: 16, most: 36},
+	colWhere:     {heading: "WHERE", least: 12, most: 32},
+	colWhy:       {heading: "WHY", least: 20, most: 60, lines: 2},
+	colNext:      {heading: "NEXT STEP", least: 20, most: 60, lines: 2},
+	colLowest:    {heading: "LOWEST", least: 12, most: 24},
+	colPages:     {heading: "PAGES", right: true, least: 9, most: 15},
+}
+
+// fewest is how many columns stay on the narrowest page.
+const fewest = colDevice + 1
+
+// writeSurvey writes the ranked table and what belongs to it.
+func writeSurvey(w io.Writer, s *device.Survey, o Options) error {
+	p := &page{style: newStyle(o), w: w}
+	ranked, shared := split(s.Devices)
+	p.partial(s)
+	p.title(s, len(ranked))
+	if len(ranked) > 0 {
+		p.blank()
+		p.ranking(ranked)
+	}
+	p.blank()
+	p.totals(ranked)
+	p.changes(s.Changes)
+	p.silent(ranked)
+	p.scope(&s.Scope)
+	p.unconfirmed(s.Unconfirmed)
+	p.sharedQueues(shared)
+	p.problems("Errors", s.Errors, o.Explain)
+	if o.Explain {
+		for _, d := range ranked {
+			p.explain(d)
+		}
+	}
+	return p.err
+}
+
+// split parts the devices that are ranked from queues that a server shares.
+func split(devices []device.Device) (ranked, shared []*device.Device) {
+	for i := range devices {
+		if devices[i].Role == device.RoleServerQueue {
+			shared = append(shared, &devices[i])
+		} else {
+			ranked = append(ranked, &devices[i])
+		}
+	}
+	return ranked, shared
+}
+
+// partial says first and loudly that the survey is not complete.
+func (p *page) partial(s *device.Survey) {
+	if !s.Partial {
+		return
+	}
+	p.line(p.paint(sgrReverse, "*** PARTIAL SURVEY ***"))
+	p.wrapped("", "", partialLine(s))
+	p.blank()
+}
+
+func partialLine(s *device.Survey) string {
+	reason := string(s.PartialReason)
+	if reason == "" {
+		reason = "it ended early"
+	}
+	return "Not complete: " + reason + ". Devices may be missing; a device that is missing is not a device without faults."
+}
+
+// latest is the moment a survey speaks of.
+func latest(s *device.Survey) time.Time {
+	if s.Finished.IsZero() {
+		return s.Started
+	}
+	return s.Finished
+}
+
+func (p *page) title(s *device.Survey, devices int) {
+	title := "Survey"
+	if s.Site != "" {
+		title += " of " + p.text(string(s.Site))
+	}
+	p.wrapped("", "", strings.Join([]string{title, p.time(latest(s)), count(devices, "printer", "printers")}, p.dot()))
+}
+
+// ranking draws the table.
+func (p *page) ranking(devices []*device.Device) {
+	g := grid{columns: surveyColumns, attention: colAttention, extra: max(pageLines-len(devices), 0)}
+	sites := severalSites(devices)
+	for i, d := range devices {
+		g.rows = append(g.rows, p.surveyRow(i, d, sites))
+	}
+	widths := g.layout(p.width, fewest)
+	var where []string
+	if len(widths) > colWhere {
+		where = make([]string, len(devices))
+		for i := range devices {
+			where[i] = p.cut(g.rows[i][colWhere], widths[colWhere])
+		}
+	}
+	for i, name := range names(p.style, devices, where, widths[colDevice]) {
+		g.rows[i][colDevice] = name
+	}
+	g.draw(p, widths, "")
+	if len(widths) < len(surveyColumns) {
+		p.leftOut(g, widths)
+	}
+}
+
+// leftOut names the columns that the page has no room for.
+func (p *page) leftOut(g grid, widths []int) {
+	var missing []string
+	for _, c := range g.columns[len(widths):] {
+		missing = append(missing, c.heading)
+	}
+	p.wrapped("", "", "Left out on this width: "+strings.Join(missing, ", "))
+}
+
+func (p *page) surveyRow(i int, d *device.Device, sites bool) []string {
+	return []string{
+		colNumber:    strconv.Itoa(i + 1),
+		colAttention: p.text(string(d.Attention)),
+		colUrgency:   strconv.Itoa(d.Urgency),
+		colDevice:    p.text(nameOf(d)),
+		colWhere:     p.text(whereOf(d, sites)),
+		colWhy:       p.text(d.Why()),
+		colNext:      p.text(d.NextStep()),
+		colLowest:    p.text(lowestShort(d)),
+		colPages:     pagesShort(d),
+	}
+}
+
+// lowestShort is the level and what it is of, the level first so that it
+// survives a narrow column. Unknown says why.
+func lowestShort(d *device.Device) string {
+	s, ok := d.Lowest()
+	if !ok {
+		return "? " + lowestReason(d)
+	}
+	what := string(s.Colorant)
+	if s.Role == device.Receptacle {
+		what = "room, waste"
+	} else if what == "" || !isMarking(s) {
+		what = supplyName(s)
+	}
+	return s.Level.String() + " " + what
+}
+
+func pagesShort(d *device.Device) string {
+	if v := d.Counters.Life.Value; v != nil {
+		return grouped(*v)
+	}
+	return "?"
+}
+
+// totals counts the devices by attention level.
+func (p *page) totals(ranked []*device.Device) {
+	if len(ranked) == 0 {
+		p.line("No printer found.")
+		return
+	}
+	var parts []string
+	for _, a := range attentionLevels {
+		n := 0
+		for _, d := range ranked {
+			if d.Attention == a {
+				n++
+			}
+		}
+		parts = append(parts, p.paint(attentionColor[a], fmt.Sprintf("%d %s", n, a)))
+	}
+	p.line(count(len(ranked), "printer", "printers") + ": " + strings.Join(parts, ", "))
+}
+
+var attentionLevels = []device.Attention{device.Stopped, device.Silent, device.Impaired, device.Due, device.Clear}
