@@ -1,0 +1,102 @@
+package mib
+
+import (
+	"math"
+	"slices"
+
+	"golang.org/x/text/encoding"
+
+	"printround/internal/oid"
+)
+
+// facts turns what was read into typed rows.
+func (e *engine) facts() *Facts {
+	f := &Facts{PrinterMIB: e.printerMIB}
+	d := newDecoder(e)
+	for i, t := range e.tables {
+		d.fill(&f.Tables, i, d.shown(t))
+		for _, r := range t.known {
+			for c, cell := range r.cells {
+				if cell.value.Present() {
+					f.Raw = append(f.Raw, oid.VarBind{Name: t.entry.Append(t.columns[c].sub).Append(r.at...), Value: cell.value})
+				}
+			}
+		}
+	}
+	for _, vb := range e.extra {
+		f.Raw = append(f.Raw, vb)
+	}
+	slices.SortFunc(f.Raw, oid.ByName)
+	f.Problems = e.problems
+	return f
+}
+
+// decoder makes typed rows. Text is decoded by the character set that the
+// printer of the row says it uses.
+type decoder struct {
+	localized map[uint32]encoding.Encoding // by hrDeviceIndex; of prtGeneralCurrentLocalization
+	console   map[uint32]encoding.Encoding // of prtConsoleLocalization
+}
+
+func newDecoder(e *engine) *decoder {
+	d := &decoder{localized: map[uint32]encoding.Encoding{}, console: map[uint32]encoding.Encoding{}}
+	sets := map[[2]uint32]int64{}
+	for _, r := range e.tables[tableLocalization].known {
+		sets[[2]uint32{r.at[0], r.at[1]}] = d.makeLocalization(r).CharacterSet.Or(0)
+	}
+	for _, r := range e.tables[tableGeneral].known {
+		g := d.makeGeneral(r)
+		d.localized[r.at[0]] = charset(sets[[2]uint32{r.at[0], uint32(g.CurrentLocalization.Or(0))}])
+		d.console[r.at[0]] = charset(sets[[2]uint32{r.at[0], uint32(g.ConsoleLocalization.Or(0))}])
+	}
+	return d
+}
+
+// shown returns the rows that have a value.
+func (d *decoder) shown(t *tableState) []*rowState {
+	var rows []*rowState
+	for _, r := range t.known {
+		if slices.ContainsFunc(r.cells, func(c cell) bool { return c.state == got }) {
+			rows = append(rows, r)
+		}
+	}
+	return rows
+}
+
+func (d *decoder) number(r *rowState, i int) Num {
+	c := r.cells[i]
+	return Num{n: c.value.Num, ok: c.state == got}
+}
+
+// enum returns 0 for what is not reported and for what is no Integer32.
+func (d *decoder) enum(r *rowState, i int) int32 {
+	c := r.cells[i]
+	if c.state != got || c.value.Num > math.MaxInt32 || c.value.Num < math.MinInt32 {
+		return 0
+	}
+	return int32(c.value.Num)
+}
+
+func (d *decoder) octets(r *rowState, i int) []byte {
+	if r.cells[i].state != got {
+		return nil
+	}
+	return r.cells[i].value.Bytes
+}
+
+func (d *decoder) oid(r *rowState, i int) oid.OID {
+	if r.cells[i].state != got {
+		return nil
+	}
+	return r.cells[i].value.ID
+}
+
+func (d *decoder) text(r *rowState, i int) string { return decodeText(d.octets(r, i), nil) }
+
+func (d *decoder) localizedText(r *rowState, i int) string {
+	return decodeText(d.octets(r, i), d.localized[r.at[0]])
+}
+
+func (d *decoder) consoleText(r *rowState, i int) string {
+	return decodeText(d.octets(r, i), d.console[r.at[0]])
+}

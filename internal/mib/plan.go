@@ -1,0 +1,239 @@
+package mib
+
+import (
+	"fmt"
+	"slices"
+
+	"printround/internal/oid"
+)
+
+// wantKind says what an ask is for.
+type wantKind uint8
+
+const (
+	wantAnchor wantKind = iota // is there a Printer MIB at all
+	wantLead                   // the next row of a lead column
+	wantProbe                  // any row of a table whose lead columns are empty
+	wantValue                  // one cell
+	wantTail                   // rows that only one column has
+)
+
+type want struct {
+	kind wantKind
+	t    *tableState
+	lead int
+	col  int
+	at   oid.OID
+}
+
+// wants is parallel to a request. The last optional names are asked only if
+// there is room for them.
+type wants struct {
+	names, columns []want
+	optional       int
+}
+
+// engine is the state of one reading.
+type engine struct {
+	tables     []*tableState
+	anchored   bool
+	printerMIB bool
+	extra      map[string]oid.VarBind // values of the tables in columns that are not read
+	problems   []string
+}
+
+func newEngine() *engine {
+	e := &engine{extra: map[string]oid.VarBind{}}
+	for i := range tables {
+		e.tables = append(e.tables, newTableState(&tables[i]))
+	}
+	return e
+}
+
+// maxProblems bounds the list of oddities of one host.
+const maxProblems = 20
+
+func (e *engine) problem(format string, args ...any) {
+	if p := fmt.Sprintf(format, args...); len(e.problems) < maxProblems && !slices.Contains(e.problems, p) {
+		e.problems = append(e.problems, p)
+	}
+}
+
+// planner collects the asks of one exchange.
+type planner struct {
+	q oid.Request
+	w wants
+}
+
+func (p *planner) name(name oid.OID, size int, w want) {
+	p.q.Names = append(p.q.Names, oid.Ask{Name: name, Size: size})
+	p.w.names = append(p.w.names, w)
+}
+
+func (p *planner) repeat(name oid.OID, size int, w want) {
+	p.q.Columns = append(p.q.Columns, oid.Ask{Name: name, Size: size})
+	p.w.columns = append(p.w.columns, w)
+}
+
+// repetitions is how often sparse columns are repeated in one answer.
+const repetitions = 4
+
+// plan lists what is still unknown, most important first: the rows there are,
+// the values that tell the state of the device, the rest, and last what could
+// only show that a table is more ragged than it looks.
+//
+// Every cell is asked for by the name of the cell before it. The answer is the
+// same as to its own name, but a row that nobody knew of shows itself.
+func (e *engine) plan() (oid.Request, wants) {
+	p := &planner{q: oid.Request{Reps: repetitions}}
+	if !e.anchored {
+		p.name(printerMIB, 8, want{kind: wantAnchor})
+	}
+	e.planValues(p, 0)
+	for _, t := range e.tables {
+		t.planRows(p)
+	}
+	e.planValues(p, 1)
+	if e.anchored {
+		e.planValues(p, 2)
+		mandatory := len(p.w.names)
+		e.planTails(p)
+		p.w.optional = len(p.w.names) - mandatory
+	}
+	return p.q, p.w
+}
+
+// planRows asks for rows that are not known yet.
+func (t *tableState) planRows(p *planner) {
+	for i := range t.lead {
+		l := &t.lead[i]
+		if l.ended {
+			continue
+		}
+		w := want{kind: wantLead, t: t, lead: i}
+		base := t.entry.Append(l.sub)
+		size := l.size + t.arity
+		switch {
+		case l.rows == sparse:
+			p.repeat(base.Append(l.last...), size, w)
+		case l.last == nil:
+			p.name(base, size, w)
+			for n := 1; n < t.guess; n++ {
+				p.name(base.Append(guessed(t.arity, uint32(n))...), size, w)
+			}
+		default:
+			for n := range l.ahead {
+				p.name(base.Append(ahead(l.last, uint32(n))...), size, w)
+			}
+		}
+	}
+	if t.explored() && !t.probed && t.leadless() {
+		p.name(t.entry, 8+t.arity, want{kind: wantProbe, t: t})
+	}
+}
+
+// guessed is the n-th instance of a table on the usual device, whose
+// hrDeviceIndex is 1.
+func guessed(arity int, n uint32) oid.OID {
+	at := make(oid.OID, arity)
+	for i := range at {
+		at[i] = 1
+	}
+	at[arity-1] = n
+	return at
+}
+
+// ahead is the instance n rows after at if there are no gaps.
+func ahead(at oid.OID, n uint32) oid.OID {
+	next := at.Append()
+	if last := len(next) - 1; next[last] <= 1<<31 {
+		next[last] += n
+	}
+	return next
+}
+
+// planValues asks for the cells of one phase that are still unknown. Phase 0
+// is the clock, which alert times are measured by.
+func (e *engine) planValues(p *planner, phase uint8) {
+	for i, t := range e.tables {
+		clock := i == tableSystem && phase < 2
+		if clock != (phase == 0) {
+			continue
+		}
+		for c := range t.columns {
+			if t.broken[c] || t.columns[c].phase != max(phase, 1) {
+				continue
+			}
+			for r := range t.known {
+				if e.wanted(i, t.known[r], c) {
+					p.name(t.before(c, r), t.columns[c].size, want{kind: wantValue, t: t, col: c, at: t.known[r].at})
+				}
+			}
+		}
+	}
+}
+
+// wanted reports whether a cell is still to be asked for. A lead column that
+// is being followed fills itself. Of the devices of the host only printers
+// count.
+func (e *engine) wanted(table int, r *rowState, col int) bool {
+	t := e.tables[table]
+	if r.cells[col].state != unknown {
+		return false
+	}
+	for _, l := range t.lead {
+		if l.sub == t.columns[col].sub {
+			return false
+		}
+	}
+	if table == tableHostDevice && r.cells[0].state == got && !r.cells[0].value.ID.Equal(hrDevicePrinter) {
+		return e.hasPrinterRows(r.at[0])
+	}
+	return true
+}
+
+func (e *engine) hasPrinterRows(device uint32) bool {
+	for _, t := range e.tables {
+		if !t.device() {
+			continue
+		}
+		for _, r := range t.known {
+			if r.at[0] == device {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// before returns the name after which the cell of column c and known row r
+// must come: the cell of the row before, or for the first row the last cell of
+// the column before when that column is read too, else the column itself.
+func (t *tableState) before(c, r int) oid.OID {
+	sub := t.columns[c].sub
+	if r > 0 {
+		return t.entry.Append(sub).Append(t.known[r-1].at...)
+	}
+	if t.rows != scalar && t.explored() && c > 0 && t.columns[c-1].sub == sub-1 && !t.broken[c-1] {
+		return t.entry.Append(sub - 1).Append(t.known[len(t.known)-1].at...)
+	}
+	return t.entry.Append(sub)
+}
+
+// planTails asks what follows the last known row in columns where before did
+// not ask it already.
+func (e *engine) planTails(p *planner) {
+	for _, t := range e.tables {
+		if t.rows == scalar || len(t.known) == 0 || !t.explored() {
+			continue
+		}
+		for c := range t.columns {
+			followed := c+1 < len(t.columns) && t.columns[c+1].sub == t.columns[c].sub+1
+			if followed || slices.Contains(t.leads, c) || t.broken[c] || t.tailed[c] {
+				continue
+			}
+			last := t.known[len(t.known)-1]
+			p.name(t.entry.Append(t.columns[c].sub).Append(last.at...), 8, want{kind: wantTail, t: t, col: c})
+		}
+	}
+}

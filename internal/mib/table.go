@@ -1,0 +1,193 @@
+package mib
+
+import (
+	"slices"
+
+	"printround/internal/oid"
+)
+
+// printerMIB is the root of the Printer and Finisher MIBs.
+var printerMIB = oid.OID{1, 3, 6, 1, 2, 1, 43}
+
+type rowKind uint8
+
+const (
+	scalar rowKind = iota // one row, instance 0
+	dense                 // indices usually have no gaps: the next ones can be guessed
+	sparse                // they have: only repetitions show them quickly
+)
+
+type valueClass uint8
+
+const (
+	isNumber valueClass = iota
+	isOctets
+	isOID
+)
+
+func (c valueClass) fits(v oid.Value) bool {
+	switch c {
+	case isOctets:
+		return v.Kind == oid.OctetString || v.Kind == oid.Opaque
+	case isOID:
+		return v.Kind == oid.ObjectID
+	}
+	return v.Numeric()
+}
+
+func (c valueClass) String() string {
+	return [...]string{"a number", "octets", "an object identifier"}[c]
+}
+
+// table is what is read of a table. The order of its columns is that of the
+// standard.
+type table struct {
+	name    string
+	entry   oid.OID
+	arity   int // number of index sub-identifiers
+	rows    rowKind
+	leads   []int // columns that are followed to find the rows
+	guess   int   // rows to ask for before any is known
+	cap     int   // rows kept
+	columns []column
+}
+
+type column struct {
+	name  string
+	sub   uint32
+	class valueClass
+	phase uint8 // 1: needed to rank the device; 2: the rest
+	size  int   // usual octets of a value on the wire
+}
+
+// device reports whether the first index is hrDeviceIndex of a printer.
+func (t *table) device() bool { return t.entry.HasPrefix(printerMIB) }
+
+func (t *table) column(sub uint32) int {
+	return slices.IndexFunc(t.columns, func(c column) bool { return c.sub == sub })
+}
+
+// locate finds the table that a name belongs to, its column number in the
+// standard, and the instance.
+func locate(name oid.OID) (t *table, sub uint32, at oid.OID) {
+	for i := range tables {
+		t := &tables[i]
+		if n := len(t.entry); len(name) > n+1 && name.HasPrefix(t.entry) {
+			return t, name[n], name[n+1:]
+		}
+	}
+	return nil, 0, nil
+}
+
+type cellState uint8
+
+const (
+	unknown cellState = iota
+	got
+	missing // asked for, the device has none
+)
+
+type cell struct {
+	state cellState
+	value oid.Value
+}
+
+type rowState struct {
+	at    oid.OID
+	cells []cell // parallel to table.columns
+}
+
+// lead is a column that is followed from row to row. Up to and including
+// instance last, all of its rows are known.
+type lead struct {
+	sub   uint32
+	size  int
+	last  oid.OID
+	ended bool
+	rows  rowKind
+	ahead int // how many rows to ask for at once
+}
+
+type tableState struct {
+	*table
+	known  []*rowState // sorted
+	lead   []lead
+	probed bool
+	capped bool
+	broken []bool // columns whose answers make no sense
+	tailed []bool // columns whose end was looked at
+}
+
+func newTableState(t *table) *tableState {
+	s := &tableState{table: t, broken: make([]bool, len(t.columns)), tailed: make([]bool, len(t.columns))}
+	if t.rows == scalar {
+		s.probed = true
+		s.add(oid.OID{0})
+		return s
+	}
+	for _, c := range t.leads {
+		s.lead = append(s.lead, lead{sub: t.columns[c].sub, size: t.columns[c].size, rows: t.rows, ahead: 2})
+	}
+	return s
+}
+
+func (s *tableState) find(at oid.OID) (int, bool) {
+	return slices.BinarySearchFunc(s.known, at, func(r *rowState, at oid.OID) int { return r.at.Compare(at) })
+}
+
+// add makes sure that there is a row, and returns nil when the table is full.
+func (s *tableState) add(at oid.OID) *rowState {
+	i, ok := s.find(at)
+	if ok {
+		return s.known[i]
+	}
+	if len(s.known) >= s.cap {
+		s.capped = true
+		return nil
+	}
+	r := &rowState{at: at, cells: make([]cell, len(s.columns))}
+	s.known = slices.Insert(s.known, i, r)
+	for _, l := range s.lead {
+		if c := s.column(l.sub); l.ended && c >= 0 {
+			r.cells[c].state = missing
+		}
+	}
+	return r
+}
+
+// giveUp marks what is unknown of a column, from row at on, as missing.
+func (s *tableState) giveUp(col int, at oid.OID) {
+	for _, r := range s.known {
+		if r.cells[col].state == unknown && (at == nil || r.at.Compare(at) >= 0) {
+			r.cells[col].state = missing
+		}
+	}
+}
+
+// endLead notes that a lead column has no rows beyond those known.
+func (s *tableState) endLead(l *lead) {
+	l.ended = true
+	if c := s.column(l.sub); c >= 0 {
+		s.giveUp(c, nil)
+	}
+}
+
+// explored reports whether all rows are known as far as the leads tell.
+func (s *tableState) explored() bool {
+	for _, l := range s.lead {
+		if !l.ended {
+			return false
+		}
+	}
+	return true
+}
+
+// leadless reports whether no lead column has any row.
+func (s *tableState) leadless() bool {
+	for _, l := range s.lead {
+		if l.last != nil {
+			return false
+		}
+	}
+	return true
+}

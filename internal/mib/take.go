@@ -1,0 +1,186 @@
+package mib
+
+import (
+	"slices"
+
+	"printround/internal/oid"
+)
+
+// take learns from an answer to what plan asked, and reports whether there was
+// anything in it.
+func (e *engine) take(q oid.Request, w wants, a oid.Answer) bool {
+	n := min(len(a.Names), len(w.names))
+	for i := range n {
+		e.takeName(w.names[i], q.Names[i].Name, a.Names[i])
+	}
+	columns := min(len(a.Columns), len(w.columns))
+	for i := range columns {
+		e.takeColumn(w.columns[i], q.Columns[i].Name, a.Columns[i])
+	}
+	return n+columns > 0
+}
+
+// next sorts out what the answer to one name is: follows reports that it is a
+// name behind the asked one, as it must be (RFC 3416 section 4.2.2).
+func (e *engine) next(asked oid.OID, vb oid.VarBind) (follows bool) {
+	if vb.Value.Kind == oid.EndOfMibView || vb.Name.Equal(asked) && vb.Value.Kind == oid.Invalid {
+		return false
+	}
+	if vb.Name.Compare(asked) <= 0 {
+		e.problem("asked for what follows %s, the device answered with %s: left that column", asked, vb.Name)
+		return false
+	}
+	e.record(vb)
+	return true
+}
+
+func (e *engine) takeName(w want, asked oid.OID, vb oid.VarBind) {
+	follows := e.next(asked, vb)
+	switch w.kind {
+	case wantAnchor:
+		e.anchored = true
+		e.printerMIB = e.printerMIB || follows && vb.Name.HasPrefix(printerMIB)
+	case wantLead:
+		e.takeLead(w.t, &w.t.lead[w.lead], asked, vb, follows)
+	case wantProbe:
+		w.t.probed = true
+		if follows && vb.Name.HasPrefix(w.t.entry) && len(vb.Name) > len(w.t.entry)+1 {
+			at := vb.Name[len(w.t.entry)+1:]
+			w.t.lead = append(w.t.lead, lead{sub: vb.Name[len(w.t.entry)], size: 8, last: at, rows: w.t.rows, ahead: 2})
+		}
+	case wantValue:
+		e.takeValue(w, asked, vb, follows)
+	case wantTail:
+		w.t.tailed[w.col] = true
+	}
+}
+
+// takeLead follows a lead column by one answer. A name beyond the last row
+// known so far was a guess: its answer proves nothing about the rows between.
+func (e *engine) takeLead(t *tableState, l *lead, asked oid.OID, vb oid.VarBind, follows bool) {
+	base := t.entry.Append(l.sub)
+	guess := l.last == nil && len(asked) > len(base) || l.last != nil && asked.Compare(base.Append(l.last...)) > 0
+	if guess || l.ended {
+		return
+	}
+	if !follows || !vb.Name.HasPrefix(base) || len(vb.Name) == len(base) {
+		t.endLead(l)
+		return
+	}
+	at := vb.Name[len(base):]
+	switch {
+	case at.Compare(l.last) > 0:
+		if len(asked) > len(base) {
+			l.ahead = min(2*l.ahead, 8)
+		}
+		l.last = at
+	case len(asked) == len(base)+len(at) && slices.Equal(asked[len(base):len(asked)-1], at[:len(at)-1]):
+		l.rows = sparse // a guess fell into a gap
+	}
+	if t.capped {
+		t.endLead(l)
+		e.problem("%s has more than %d rows: the others were not read", t.name, t.cap)
+	}
+}
+
+func (t *tableState) has(at oid.OID) bool {
+	_, ok := t.find(at)
+	return ok
+}
+
+// takeColumn follows a lead column by repeated answers.
+func (e *engine) takeColumn(w want, asked oid.OID, answers []oid.VarBind) {
+	l := &w.t.lead[w.lead]
+	for _, vb := range answers {
+		if l.ended {
+			e.next(asked, vb) // beyond the column, but perhaps of use
+		} else {
+			e.takeLead(w.t, l, asked, vb, e.next(asked, vb))
+		}
+		if vb.Name.Compare(asked) <= 0 {
+			w.t.endLead(l)
+			return
+		}
+		asked = vb.Name
+	}
+}
+
+// takeValue notes a cell. The value itself was recorded if it was there; what
+// matters here is to know when it is not.
+func (e *engine) takeValue(w want, asked oid.OID, vb oid.VarBind, follows bool) {
+	column := w.t.entry.Append(w.t.columns[w.col].sub)
+	i, ok := w.t.find(w.at)
+	if !ok || w.t.known[i].cells[w.col].state != unknown {
+		return
+	}
+	c := &w.t.known[i].cells[w.col]
+	target := column.Append(w.at...)
+	switch {
+	case vb.Value.Kind == oid.Invalid && vb.Name.Equal(asked):
+		c.state = missing
+		e.problem("the device could not read %s", target)
+	case vb.Value.Kind != oid.EndOfMibView && vb.Name.Compare(asked) <= 0:
+		w.t.broken[w.col] = true
+		w.t.giveUp(w.col, nil)
+	case !follows || !vb.Name.HasPrefix(column) && vb.Name.Compare(column) > 0:
+		w.t.giveUp(w.col, w.at) // the column has ended
+	case vb.Name.Compare(target) > 0:
+		c.state = missing
+	default: // a cell before it that was not known of
+		if t, _, at := locate(vb.Name); t != w.t.table || !w.t.has(at) {
+			c.state = missing // and that cannot be kept: do not ask for ever
+		}
+	}
+}
+
+// record keeps a value of any table read.
+func (e *engine) record(vb oid.VarBind) {
+	if vb.Name.HasPrefix(printerMIB) {
+		e.printerMIB = true
+	}
+	t, sub, at := locate(vb.Name)
+	if t == nil {
+		return
+	}
+	s := e.tables[e.number(t)]
+	if t.rows == scalar && !(len(at) == 1 && at[0] == 0) {
+		return
+	}
+	if len(at) != t.arity {
+		e.problem("%s has %d index numbers instead of %d: left out", vb.Name, len(at), t.arity)
+		return
+	}
+	r := s.add(at)
+	if r == nil {
+		return
+	}
+	c := t.column(sub)
+	if c < 0 {
+		if vb.Value.Present() {
+			e.extra[vb.Name.String()] = vb
+		}
+		return
+	}
+	if r.cells[c].state == got {
+		return // values that change while they are read: the first counts
+	}
+	r.cells[c] = cell{state: missing, value: vb.Value}
+	switch {
+	case vb.Value.Kind == oid.Invalid:
+		e.problem("%s.%s could not be decoded: left out", t.columns[c].name, at)
+	case !vb.Value.Present():
+	case !t.columns[c].class.fits(vb.Value):
+		e.problem("%s.%s is %s instead of %s: left out", t.columns[c].name, at, vb.Value.Kind, t.columns[c].class)
+	default:
+		r.cells[c].state = got
+	}
+}
+
+func (e *engine) number(t *table) int {
+	for i := range tables {
+		if &tables[i] == t {
+			return i
+		}
+	}
+	panic("mib: table of another package")
+}
