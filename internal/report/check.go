@@ -32,16 +32,17 @@ func writeCheck(w io.Writer, d *device.Device, o Options) error {
 
 // verdict is the first line, and what says of which device it is.
 func (p *page) verdict(d *device.Device) {
-	p.verdictLines(verdictLine(d), d.Attention)
+	p.painted(attentionColor[d.Attention], p.text(verdictLine(d)))
 	p.wrapped("", "", identityLine(d))
+	if d.Role == device.RoleServerQueue {
+		p.line("A queue that a server shares, not a device of its own.")
+	}
 	p.wrapped("", "", "Looked at "+p.time(d.ObservedAt))
 }
 
 func verdictLine(d *device.Device) string {
 	level, why := strings.ToUpper(string(d.Attention)), d.Why()
 	switch {
-	case d.Role == device.RoleServerQueue && d.Attention == "":
-		level, why = "NOT RANKED", "a queue that a server shares, not a device of its own"
 	case level == "":
 		level = "NOT JUDGED"
 	case why == "" && d.Attention == device.Clear:
@@ -62,16 +63,6 @@ func identityLine(d *device.Device) string {
 		return describe(d)
 	}
 	return describe(d) + ", " + string(d.MakeModel)
-}
-
-// verdictLines writes the verdict in the colour of its level.
-func (p *page) verdictLines(line string, a device.Attention) {
-	plain := &strings.Builder{}
-	q := &page{style: p.style, w: plain}
-	q.wrapped("", "", line)
-	for l := range strings.Lines(plain.String()) {
-		p.line(p.paint(attentionColor[a], strings.TrimRight(l, "\n")))
-	}
 }
 
 // failedSteps says at which step a device that gave no answer was lost.
@@ -122,7 +113,7 @@ func (p *page) whatToDo(d *device.Device) {
 		}
 		p.task(n, f)
 	}
-	if n == 0 && answered(d) {
+	if n == 0 && d.Attention == device.Clear {
 		p.heading("What to do")
 		p.line("  nothing")
 	}

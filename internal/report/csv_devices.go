@@ -22,7 +22,7 @@ var deviceColumns = []column[*device.Device]{
 	{"make_model", "maker and model", func(d *device.Device) string { return string(d.MakeModel) }},
 	{"serial", "serial number, as text", func(d *device.Device) string { return string(d.Serial) }},
 	{"addresses", "all IP addresses, separated by spaces", func(d *device.Device) string { return addressesCell(d.Addresses) }},
-	{"attention", "stopped, silent, impaired, due or clear; empty for a shared queue, which is not judged", func(d *device.Device) string { return string(d.Attention) }},
+	{"attention", "stopped, silent, impaired, due or clear", func(d *device.Device) string { return string(d.Attention) }},
 	{"urgency", "0 to 100", func(d *device.Device) string { return strconv.Itoa(d.Urgency) }},
 	{"why", "the worst finding in one line; empty when nothing asks for attention", (*device.Device).Why},
 	{"next_step", "the first thing to do about it", (*device.Device).NextStep},

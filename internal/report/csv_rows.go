@@ -151,7 +151,7 @@ var findingColumns = append(ownerColumns(findingRow.device), []column[findingRow
 	}},
 	{"stale", "yes when present status contradicts it", func(r findingRow) string { return yesNo(r.Stale) }},
 	{"why", "the rule that gave impact and weight", func(r findingRow) string { return r.Why }},
-	{"evidence", "source object=value, separated by semicolons", func(r findingRow) string { return strings.Join(evidenceWords(r.Evidence), "; ") }},
+	{"evidence", "source object = value, separated by semicolons", func(r findingRow) string { return strings.Join(evidenceWords(r.Evidence), "; ") }},
 	{"meaning", "what it means", func(r findingRow) string { return r.Advice.Meaning }},
 	{"causes", "likely causes, the likeliest first, separated by semicolons", func(r findingRow) string { return strings.Join(r.Advice.Causes, "; ") }},
 	{"steps", "what to do, numbered", func(r findingRow) string { return numbered(r.Advice.Steps) }},
@@ -174,11 +174,11 @@ func findingRows(d *device.Device) []findingRow {
 	return slices.Clip(out)
 }
 
-// evidenceWords writes each piece of evidence as source object=value.
+// evidenceWords writes each piece of evidence as source object = value.
 func evidenceWords(evidence []device.Evidence) []string {
 	words := make([]string, len(evidence))
 	for i, e := range evidence {
-		words[i] = strings.TrimSpace(fmt.Sprintf("%s %s=%s", e.Source, e.Object, e.Value))
+		words[i] = strings.TrimSpace(fmt.Sprintf("%s %s = %s", e.Source, e.Object, e.Value))
 	}
 	return words
 }

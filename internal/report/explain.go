@@ -14,12 +14,15 @@ var bands = map[device.Attention][2]int{
 
 // explain writes how attention and urgency of one device came about.
 func (p *page) explain(d *device.Device) {
-	p.heading(p.cut(fmt.Sprintf("%s: %s, urgency %d", p.text(describe(d)), p.text(string(d.Attention)), d.Urgency), p.width))
+	p.heading(p.text(fmt.Sprintf("%s: %s, urgency %d", describe(d), d.Attention, d.Urgency)))
 	p.wrapped("  ", "", urgencyLine(d))
 	for i := range d.Findings {
 		p.explainFinding(&d.Findings[i])
 	}
 	p.notJudged(d)
+	for _, e := range d.Errors {
+		p.wrapped("  ", "Error: ", problemLine(e))
+	}
 }
 
 // urgencyLine gives the weights that make up the urgency.

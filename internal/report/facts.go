@@ -14,7 +14,7 @@ func (p *page) facts(d *device.Device) {
 	p.identity(d)
 	p.reach(&d.Reached)
 	if answered(d) {
-		p.state(&d.State)
+		p.state(d)
 		p.supplies(d.Supplies)
 		p.trays(d.Trays)
 		p.outputs(d.Outputs)
@@ -40,15 +40,22 @@ const notReported = "not reported"
 
 // fact writes one labelled value.
 func (p *page) fact(label, v string) {
-	if v == "" {
-		v = notReported
-	}
 	p.wrapped("  ", fmt.Sprintf("%-20s ", label), v)
 }
 
+// facts2 writes pairs of label and value, and last the labels of what the
+// device does not report.
 func (p *page) facts2(pairs ...string) {
+	var missing []string
 	for i := 0; i+1 < len(pairs); i += 2 {
+		if pairs[i+1] == "" {
+			missing = append(missing, pairs[i])
+			continue
+		}
 		p.fact(pairs[i], pairs[i+1])
+	}
+	if missing != nil {
+		p.fact("Not reported", strings.Join(missing, ", "))
 	}
 }
 
@@ -75,7 +82,16 @@ func (p *page) identity(d *device.Device) {
 	}
 }
 
-func (p *page) state(s *device.State) {
+func (p *page) state(d *device.Device) {
+	s := &d.State
+	// No error bits and no reasons mean none only if the device was asked.
+	bits, reasons := "", ""
+	if s.Printer != "" {
+		bits = "none"
+	}
+	if d.Reached.IPP.OK {
+		reasons = "none"
+	}
 	var lights []string
 	for _, l := range s.Lights {
 		lights = append(lights, strings.TrimSpace(fmt.Sprintf("%s %s %s", l.Name, l.Color, l.State)))
@@ -89,9 +105,9 @@ func (p *page) state(s *device.State) {
 		"hrDeviceStatus", string(s.Device),
 		"hrPrinterStatus", string(s.Printer),
 		"Overall (RFC 3805)", string(s.Overall),
-		"Error bits", list(s.ErrorBits, "none"),
+		"Error bits", list(s.ErrorBits, bits),
 		"printer-state", string(s.PrinterState),
-		"Reasons", list(s.Reasons, "none"),
+		"Reasons", list(s.Reasons, reasons),
 		"Conditions", list(s.Conditions, "none"),
 		"Lamps", strings.Join(lights, ", "),
 		"Running for", uptime,
@@ -126,7 +142,7 @@ func (p *page) reach(r *device.Reached) {
 	} else if r.IPP.OK {
 		p.fact("TLS", "not encrypted")
 	}
-	mdns := "not announced"
+	mdns := "no announcement seen"
 	if r.MDNS.OK {
 		mdns = string(r.MDNS.Instance)
 	}
@@ -209,8 +225,8 @@ func (p *page) queue(q *device.Queue) {
 	if len(q.Jobs) == 0 {
 		return
 	}
-	g := grid{columns: []tableColumn{{heading: "JOB", right: true}, {heading: "STATE"}, {heading: "AGE", right: true},
-		{heading: "PAGES", right: true}, {heading: "REASONS", least: 10, most: 40}, {heading: "NAME", least: 8, most: 30}, {heading: "OWNER", least: 8, most: 20}}}
+	g := grid{columns: []tableColumn{{heading: "JOB", right: true}, {heading: "STATE", least: 10, most: 20, lines: 4}, {heading: "AGE", right: true},
+		{heading: "PAGES", right: true}, {heading: "REASONS", least: 10, most: 40, lines: 4}, {heading: "NAME", least: 8, most: 30, lines: 4}, {heading: "OWNER", least: 8, most: 20, lines: 4}}}
 	for _, j := range q.Jobs {
 		age, pages := "?", "?"
 		if j.AgeS != nil {

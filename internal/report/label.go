@@ -64,14 +64,16 @@ var tails = []func(*device.Device) string{
 	func(d *device.Device) string { return d.Key },
 }
 
-// names returns the name of each device cut to width cells, and makes those
-// different that look the same in the table: to a name that occurs again
-// beside the same place, something is added by which the devices differ. where
-// holds the place column as shown, or is nil when the page has none.
+// names returns the name of each device, and makes those different that look
+// the same in a table with cells of width: to a name that occurs again beside
+// the same place, something is added after a line break by which the devices
+// differ. where holds the place column as shown, or is nil when the page has
+// none.
 func names(s style, devices []*device.Device, where []string, width int) []string {
-	shown := make([]string, len(devices))
+	out, shown := make([]string, len(devices)), make([]string, len(devices))
 	for i, d := range devices {
-		shown[i] = s.cut(s.text(nameOf(d)), width)
+		out[i] = s.text(nameOf(d))
+		shown[i] = s.cut(out[i], width)
 	}
 	for _, tail := range tails {
 		for _, group := range lookalikes(shown, where) {
@@ -79,11 +81,12 @@ func names(s style, devices []*device.Device, where []string, width int) []strin
 				continue
 			}
 			for _, i := range group {
-				shown[i] = s.withTail(s.text(nameOf(devices[i])), s.text(tail(devices[i])), width)
+				out[i] = s.text(nameOf(devices[i])) + "\n" + s.text(tail(devices[i]))
+				shown[i] = s.oneLine(out[i], width)
 			}
 		}
 	}
-	return shown
+	return out
 }
 
 // lookalikes returns the rows that cannot be told apart, as lists of indices.
@@ -125,16 +128,33 @@ func distinct(s style, devices []*device.Device, group []int, tail func(*device.
 	return differ
 }
 
-// withTail joins a name and its tail in width cells. The name is cut before the
+// oneLine joins a name and its tail in width cells. The name is cut before the
 // tail is, and the tail from the left: addresses and serials differ at their
 // end.
-func (s style) withTail(name, tail string, width int) string {
+func (s style) oneLine(v string, width int) string {
 	const least = 6 // cells of a name that still say something
+	name, tail, ok := strings.Cut(v, "\n")
+	if !ok {
+		return s.cut(v, width)
+	}
 	room := width - term.DisplayWidth(tail) - 1
 	if room >= least || room >= term.DisplayWidth(name) {
 		return s.cut(name, room) + " " + tail
 	}
 	return s.cutLeft(tail, width)
+}
+
+// broken breaks a cell into at most max lines of width cells; a name and its
+// tail get lines of their own.
+func (s style) broken(v string, width, max int) []string {
+	name, tail, ok := strings.Cut(v, "\n")
+	switch {
+	case !ok:
+		return term.Wrap(v, width, max, s.mark())
+	case max < 2:
+		return []string{s.oneLine(v, width)}
+	}
+	return append(term.Wrap(name, width, max-1, s.mark()), s.cutLeft(tail, width))
 }
 
 // cutLeft keeps the end of v.

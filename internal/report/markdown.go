@@ -18,17 +18,13 @@ func writeMarkdown(w io.Writer, s *device.Survey, o Options) error {
 		p.line("**PARTIAL SURVEY. " + p.md(partialLine(s)) + "**")
 		p.blank()
 	}
-	title := "Survey"
-	if s.Site != "" {
-		title += " of " + p.md(string(s.Site))
-	}
-	p.line("# " + title)
+	p.line("# " + p.md(titleLine(s)))
 	p.blank()
 	p.line(p.time(latest(s)))
 	p.blank()
 	p.mdTable(ranked)
 	p.blank()
-	p.totals(ranked)
+	p.line(totalsLine(ranked))
 	p.mdChanges(s.Changes)
 	p.mdScope(&s.Scope)
 	p.mdRest(s, shared)
@@ -84,7 +80,7 @@ func (p *page) mdTable(ranked []*device.Device) {
 	}
 	for i, name := range names(p.style, ranked, where, device.MaxText) {
 		row := p.surveyRow(i, ranked[i], sites)
-		row[colDevice] = name
+		row[colDevice] = strings.Replace(name, "\n", ", ", 1)
 		for n := range row {
 			row[n] = escapeMarkdown(row[n])
 		}

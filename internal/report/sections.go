@@ -10,7 +10,7 @@ import (
 
 // listed bounds the lists below the table, so that the table stays on a page;
 // what is left out is counted, and JSON and CSV have all of it.
-const listed = 12
+const listed = 10
 
 // changeKind is one kind of difference between two surveys.
 type changeKind struct {

@@ -10,9 +10,14 @@ import (
 	"printround/internal/term"
 )
 
-// pageWidth is what is used when the output is no terminal: the columns of a
-// landscape page at ten points (common practice, no source).
-const pageWidth = 120
+// A printed page: its columns, which are used too when the output is no
+// terminal, and its lines. A fixed-width font of 7.5 points, 0.6 as wide and 1.2
+// as high, puts that much on A4 or Letter in landscape (common practice, no
+// source).
+const (
+	pageWidth = 120
+	pageLines = 60
+)
 
 // minWidth is the narrowest width that is laid out for. Narrower terminals
 // wrap the lines themselves.
@@ -62,14 +67,6 @@ func (s style) rule() string {
 		return "-"
 	}
 	return "─"
-}
-
-// dot separates parts of a line.
-func (s style) dot() string {
-	if s.plain {
-		return " - "
-	}
-	return " · "
 }
 
 // time writes a moment for people.
@@ -122,24 +119,35 @@ func (p *page) line(v string) { p.print(strings.TrimRight(v, " ") + "\n") }
 
 func (p *page) blank() { p.print("\n") }
 
-// heading writes the title of a section with an empty line before it.
+// heading writes the title of a section, safe already, with an empty line
+// before it.
 func (p *page) heading(v string) {
 	p.blank()
-	p.line(p.paint(sgrBold, v))
+	p.painted(sgrBold, v)
+}
+
+// painted writes wrapped text that is safe already in one colour.
+func (p *page) painted(code, v string) {
+	for _, l := range term.Wrap(v, p.width, maxWrapped, p.mark()) {
+		p.line(p.paint(code, l))
+	}
 }
 
 // maxWrapped bounds the lines of one wrapped text; device text is at most a
 // few hundred characters a field.
 const maxWrapped = 40
 
+// leastRoom is the narrowest text worth having beside its label.
+const leastRoom = 20
+
 // wrapped writes foreign text behind a label, broken at the width of the page
 // and aligned with itself.
 func (p *page) wrapped(indent, label, v string) {
 	hang := indent + strings.Repeat(" ", term.DisplayWidth(label))
-	if len(hang) > p.width/2 {
+	if p.width-len(hang) < leastRoom {
 		hang = indent + "  "
 	}
-	room := max(p.width-term.DisplayWidth(hang), 10)
+	room := max(p.width-len(hang), leastRoom)
 	first := indent + label
 	lines := term.Wrap(p.text(v), room, maxWrapped, p.mark())
 	if term.DisplayWidth(first) > term.DisplayWidth(hang) {

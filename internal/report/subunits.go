@@ -65,15 +65,15 @@ func (p *page) supplies(supplies []device.Supply) {
 func (p *page) supplyTable(supplies []device.Supply) {
 	g := grid{columns: []tableColumn{
 		{heading: "#", right: true},
-		{heading: "SUPPLY", least: 14, most: 36, lines: 2},
-		{heading: "LEVEL", least: 7, most: 24, lines: 2},
-		{heading: "COUNTS", least: 9},
-		{heading: "AMOUNT", least: 10, most: 32, lines: 2},
+		{heading: "SUPPLY", least: 14, most: 36, lines: 4},
+		{heading: "LEVEL", least: 9, most: 24, lines: 4},
+		{heading: "COUNTS", least: 10, most: 10},
+		{heading: "AMOUNT", least: 11, most: 32, lines: 4},
 		{heading: "LOW AT", right: true},
-		{heading: "KIND", least: 8, most: 20},
-		{heading: "COLOUR", least: 6, most: 12},
-		{heading: "FROM", least: 10, most: 34, lines: 2},
-		{heading: "OTHER SOURCE", least: 12, most: 34, lines: 2},
+		{heading: "KIND", least: 9, most: 20, lines: 4},
+		{heading: "COLOUR", least: 7, most: 12, lines: 4},
+		{heading: "FROM", least: 10, most: 34, lines: 4},
+		{heading: "OTHER SOURCE", least: 12, most: 34, lines: 4},
 	}}
 	for _, s := range supplies {
 		low, other := "?", ""
@@ -106,13 +106,13 @@ func (p *page) trays(trays []device.Tray) {
 	}
 	g := grid{columns: []tableColumn{
 		{heading: "#", right: true},
-		{heading: "TRAY", least: 12, most: 28, lines: 2},
-		{heading: "LEVEL", least: 7, most: 24, lines: 2},
-		{heading: "MEDIUM", least: 14, most: 40, lines: 2},
-		{heading: "SIZE", least: 9, most: 20},
-		{heading: "STATUS", least: 8, most: 30, lines: 2},
-		{heading: "AMOUNT", least: 10, most: 28, lines: 2},
-		{heading: "FROM", least: 10, most: 34, lines: 2},
+		{heading: "TRAY", least: 12, most: 28, lines: 4},
+		{heading: "LEVEL", least: 9, most: 24, lines: 4},
+		{heading: "MEDIUM", least: 14, most: 40, lines: 4},
+		{heading: "SIZE", least: 9, most: 20, lines: 4},
+		{heading: "STATUS", least: 10, most: 30, lines: 4},
+		{heading: "AMOUNT", least: 11, most: 28, lines: 4},
+		{heading: "FROM", least: 10, most: 34, lines: 4},
 	}}
 	for _, t := range trays {
 		g.rows = append(g.rows, p.safeRow(fmt.Sprint(t.Index), orKind(t.Name, t.Kind), levelWords(t.Level),
@@ -162,7 +162,7 @@ func statusWords(s device.Status) string {
 	if !s.Reported() {
 		return notReported
 	}
-	return strings.Join(s.Words(), ", ")
+	return strings.Join(s.Words(), " ")
 }
 
 func (p *page) outputs(outputs []device.Output) {
@@ -172,11 +172,11 @@ func (p *page) outputs(outputs []device.Output) {
 	p.heading("Outputs")
 	g := grid{columns: []tableColumn{
 		{heading: "#", right: true},
-		{heading: "OUTPUT", least: 12, most: 28, lines: 2},
-		{heading: "ROOM LEFT", least: 9, most: 24, lines: 2},
-		{heading: "STATUS", least: 8, most: 30, lines: 2},
-		{heading: "AMOUNT", least: 10, most: 28, lines: 2},
-		{heading: "FROM", least: 10, most: 34, lines: 2},
+		{heading: "OUTPUT", least: 12, most: 28, lines: 4},
+		{heading: "ROOM LEFT", least: 9, most: 24, lines: 4},
+		{heading: "STATUS", least: 10, most: 30, lines: 4},
+		{heading: "AMOUNT", least: 11, most: 28, lines: 4},
+		{heading: "FROM", least: 10, most: 34, lines: 4},
 	}}
 	for _, x := range outputs {
 		g.rows = append(g.rows, p.safeRow(fmt.Sprint(x.Index), orKind(x.Name, x.Kind), levelWords(x.Level),

@@ -10,10 +10,6 @@ import (
 	"printround/internal/device"
 )
 
-// pageLines is how many lines of the table stand on one printed page beside
-// what comes below it (common practice, no source).
-const pageLines = 40
-
 // Places of the columns of the ranked table.
 const (
 	colNumber = iota
@@ -30,37 +26,44 @@ const (
 // surveyColumns are the columns of the ranked table in their published order.
 var surveyColumns = []tableColumn{
 	colNumber:    {heading: "#", right: true},
-	colAttention: {heading: "ATTENTION"},
+	colAttention: {heading: "ATTENTION", most: 9},
 	colUrgency:   {heading: "URG", right: true},
-	colDevice:    {heading: "DEVICE", least: 16, most: 36},
-	colWhere:     {heading: "WHERE", least: 12, most: 32},
-	colWhy:       {heading: "WHY", least: 20, most: 60, lines: 2},
-	colNext:      {heading: "NEXT STEP", least: 20, most: 60, lines: 2},
-	colLowest:    {heading: "LOWEST", least: 12, most: 24},
+	colDevice:    {heading: "DEVICE", least: 16, most: 36, lines: 2},
+	colWhere:     {heading: "WHERE", least: 12, most: 32, lines: 2},
+	colWhy:       {heading: "WHY", least: 20, most: 60, lines: 3},
+	colNext:      {heading: "NEXT STEP", least: 20, most: 60, lines: 3},
+	colLowest:    {heading: "LOWEST", least: 12, most: 24, lines: 2},
 	colPages:     {heading: "PAGES", right: true, least: 9, most: 15},
 }
 
 // fewest is how many columns stay on the narrowest page.
 const fewest = colDevice + 1
 
-// writeSurvey writes the ranked table and what belongs to it.
+// writeSurvey writes the ranked table and what belongs to it. What comes below
+// the table is laid out first: what it leaves of the page is there for cells
+// that need more than one line.
 func writeSurvey(w io.Writer, s *device.Survey, o Options) error {
-	p := &page{style: newStyle(o), w: w}
 	ranked, shared := split(s.Devices)
+	var rest strings.Builder
+	below := &page{style: newStyle(o), w: &rest}
+	below.totals(ranked)
+	below.changes(s.Changes)
+	below.silent(ranked)
+	below.scope(&s.Scope)
+	below.unconfirmed(s.Unconfirmed)
+	below.sharedQueues(shared)
+	below.problems("Errors", s.Errors, o.Explain)
+
+	p := &page{style: below.style, w: w}
 	p.partial(s)
-	p.title(s, len(ranked))
-	if len(ranked) > 0 {
-		p.blank()
-		p.ranking(ranked)
-	}
+	p.title(s)
 	p.blank()
-	p.totals(ranked)
-	p.changes(s.Changes)
-	p.silent(ranked)
-	p.scope(&s.Scope)
-	p.unconfirmed(s.Unconfirmed)
-	p.sharedQueues(shared)
-	p.problems("Errors", s.Errors, o.Explain)
+	if len(ranked) > 0 {
+		const around = 8 // title, heading, rule, a partial survey's warning, empty lines
+		p.ranking(ranked, max(pageLines-around-len(ranked)-strings.Count(rest.String(), "\n"), 0))
+		p.blank()
+	}
+	p.print(rest.String())
 	if o.Explain {
 		for _, d := range ranked {
 			p.explain(d)
@@ -107,17 +110,20 @@ func latest(s *device.Survey) time.Time {
 	return s.Finished
 }
 
-func (p *page) title(s *device.Survey, devices int) {
-	title := "Survey"
-	if s.Site != "" {
-		title += " of " + p.text(string(s.Site))
-	}
-	p.wrapped("", "", strings.Join([]string{title, p.time(latest(s)), count(devices, "printer", "printers")}, p.dot()))
+func (p *page) title(s *device.Survey) {
+	p.wrapped("", "", titleLine(s)+", "+p.time(latest(s)))
 }
 
-// ranking draws the table.
-func (p *page) ranking(devices []*device.Device) {
-	g := grid{columns: surveyColumns, attention: colAttention, extra: max(pageLines-len(devices), 0)}
+func titleLine(s *device.Survey) string {
+	if s.Site == "" {
+		return "Survey"
+	}
+	return "Survey of " + string(s.Site)
+}
+
+// ranking draws the table; extra is how many lines broken cells may add.
+func (p *page) ranking(devices []*device.Device, extra int) {
+	g := grid{columns: surveyColumns, attention: colAttention, extra: extra}
 	sites := severalSites(devices)
 	for i, d := range devices {
 		g.rows = append(g.rows, p.surveyRow(i, d, sites))
@@ -155,11 +161,24 @@ func (p *page) surveyRow(i int, d *device.Device, sites bool) []string {
 		colUrgency:   strconv.Itoa(d.Urgency),
 		colDevice:    p.text(nameOf(d)),
 		colWhere:     p.text(whereOf(d, sites)),
-		colWhy:       p.text(d.Why()),
+		colWhy:       p.text(whyShort(d)),
 		colNext:      p.text(d.NextStep()),
 		colLowest:    p.text(lowestShort(d)),
 		colPages:     pagesShort(d),
 	}
+}
+
+// whyShort says why, and that a device which answered was silent to SNMP:
+// what IPP tells of levels and counters may be coarser.
+func whyShort(d *device.Device) string {
+	why := d.Why()
+	if r := d.Reached; !r.IPP.OK || r.SNMP.OK || !r.SNMP.Tried {
+		return why
+	}
+	if why == "" {
+		return "(SNMP silent)"
+	}
+	return why + " (SNMP silent)"
 }
 
 // lowestShort is the level and what it is of, the level first so that it
@@ -186,10 +205,11 @@ func pagesShort(d *device.Device) string {
 }
 
 // totals counts the devices by attention level.
-func (p *page) totals(ranked []*device.Device) {
+func (p *page) totals(ranked []*device.Device) { p.wrapped("", "", totalsLine(ranked)) }
+
+func totalsLine(ranked []*device.Device) string {
 	if len(ranked) == 0 {
-		p.line("No printer found.")
-		return
+		return "No printer found."
 	}
 	var parts []string
 	for _, a := range attentionLevels {
@@ -199,9 +219,9 @@ func (p *page) totals(ranked []*device.Device) {
 				n++
 			}
 		}
-		parts = append(parts, p.paint(attentionColor[a], fmt.Sprintf("%d %s", n, a)))
+		parts = append(parts, fmt.Sprintf("%d %s", n, a))
 	}
-	p.line(count(len(ranked), "printer", "printers") + ": " + strings.Join(parts, ", "))
+	return count(len(ranked), "printer", "printers") + ": " + strings.Join(parts, ", ")
 }
 
 var attentionLevels = []device.Attention{device.Stopped, device.Silent, device.Impaired, device.Due, device.Clear}

@@ -19,7 +19,7 @@ const gap = 2
 type tableColumn struct {
 	heading string
 	right   bool // numbers stand at the right edge
-	least   int  // cells; below them the column is not worth having
+	least   int  // cells; below them the column is not worth having; 0: all it wants
 	most    int  // cells; 0: as many as its widest cell wants
 	lines   int  // cells may be broken into that many lines; 0: one
 }
@@ -55,6 +55,9 @@ func (g grid) layout(width, keep int) []int {
 
 // floor is the narrowest useful width of column i.
 func (g grid) floor(i int, wants []int) int {
+	if g.columns[i].least == 0 {
+		return wants[i]
+	}
 	return min(wants[i], max(g.columns[i].least, term.DisplayWidth(g.columns[i].heading)))
 }
 
@@ -136,7 +139,7 @@ func (g grid) draw(p *page, widths []int, indent string) {
 func (g grid) cells(s style, row []string, widths []int, extra int) (cells []string, used int) {
 	cells, used = make([]string, len(widths)), 1
 	for i, w := range widths {
-		lines := term.Wrap(row[i], w, min(max(g.columns[i].lines, 1), 1+max(extra, 0)), s.mark())
+		lines := s.broken(row[i], w, min(max(g.columns[i].lines, 1), 1+max(extra, 0)))
 		used = max(used, len(lines))
 		if !g.columns[i].right { // so that the column keeps its width
 			lines[0] += strings.Repeat(" ", max(w-term.DisplayWidth(lines[0]), 0))

@@ -119,7 +119,8 @@ func Truncate(s string, width int, mark string) string {
 
 // Wrap breaks s at spaces into lines of at most width cells, and shortens the
 // last of at most max lines with mark when the text is longer. Words that are
-// longer than a line are broken. An empty text is one empty line.
+// longer than a line are broken, behind a punctuation mark or before a capital
+// letter where there is one. An empty text is one empty line.
 func Wrap(s string, width, max int, mark string) []string {
 	if width <= 0 || max <= 0 {
 		return nil
@@ -131,9 +132,7 @@ func Wrap(s string, width, max int, mark string) []string {
 			return append(lines, Truncate(s, width, mark))
 		}
 		if s[len(line)] != ' ' {
-			if cut := strings.LastIndexByte(line, ' '); cut > 0 {
-				line = line[:cut]
-			}
+			line = line[:breakAt(line, s[len(line)])]
 		}
 		s = strings.TrimLeft(s[len(line):], " ")
 		lines = append(lines, strings.TrimRight(line, " "))
@@ -142,3 +141,24 @@ func Wrap(s string, width, max int, mark string) []string {
 		}
 	}
 }
+
+// breakAt returns where to break a line that is full in the middle of a word;
+// next is the byte behind it.
+func breakAt(line string, next byte) int {
+	if cut := strings.LastIndexByte(line, ' '); cut > 0 {
+		return cut
+	}
+	for i := len(line); i > len(line)/3; i-- {
+		if i < len(line) {
+			next = line[i]
+		}
+		before := line[i-1]
+		if strings.IndexByte("-./:,;=_", before) >= 0 || isLower(before) && isUpper(next) {
+			return i
+		}
+	}
+	return len(line)
+}
+
+func isLower(b byte) bool { return b >= 'a' && b <= 'z' }
+func isUpper(b byte) bool { return b >= 'A' && b <= 'Z' }
