@@ -15,6 +15,10 @@ const (
 	version11 uint16 = 0x0101
 )
 
+// naturalLanguage is asked for; a printer that does not have it answers in its
+// own.
+const naturalLanguage = "en-us"
+
 // userName is the requesting-user-name of every request: some printers refuse
 // Get-Jobs without one. It names the program, never a person.
 const userName = "printround"
@@ -75,7 +79,7 @@ type request struct {
 }
 
 func getPrinterAttributes(names []string) request {
-	r := request{operation: wire.OperationGetPrinterAttributes}
+	r := request{operation: wire.OperationGetPrinterAttributes, attrs: []attr{{wire.AttributeRequestingUserName, userName}}}
 	if len(names) > 0 {
 		r.attrs = append(r.attrs, attr{wire.AttributeRequestedAttributes, names})
 	}
@@ -84,6 +88,7 @@ func getPrinterAttributes(names []string) request {
 
 func getJobs(names []string) request {
 	return request{operation: wire.OperationGetJobs, attrs: []attr{
+		{wire.AttributeRequestingUserName, userName},
 		{wire.AttributeLimit, MaxJobs},
 		{wire.AttributeRequestedAttributes, names},
 		{wire.AttributeWhichJobs, "not-completed"},
@@ -102,9 +107,8 @@ func (r request) encode(version uint16, id uint32, uri string) ([]byte, error) {
 	enc := wire.NewAttributeEncoder(&b)
 	all := append([]attr{
 		{wire.AttributeCharset, wire.Charset},
-		{wire.AttributeNaturalLanguage, "en"},
+		{wire.AttributeNaturalLanguage, naturalLanguage},
 		{wire.AttributePrinterURI, uri},
-		{wire.AttributeRequestingUserName, userName},
 	}, r.attrs...)
 	for _, a := range all {
 		if err := enc.Encode(a.name, a.value); err != nil {
