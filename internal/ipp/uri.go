@@ -63,8 +63,12 @@ func cleanPath(p string) (string, bool) {
 	if err != nil || u.Host != "host" {
 		return "", false
 	}
-	return u.RequestURI(), true
+	return requestURI(u), true
 }
+
+// requestURI is the path and query of a URL. A query may hold spaces, which
+// would end the request line there.
+func requestURI(u *url.URL) string { return strings.ReplaceAll(u.RequestURI(), " ", "%20") }
 
 // endpoint is one place to send requests to.
 type endpoint struct {
@@ -137,7 +141,7 @@ func (t Target) resolve(from endpoint, raw string) (endpoint, bool) {
 	default:
 		return endpoint{}, false
 	}
-	if to.path = u.RequestURI(); len(to.path) > maxPath || !strings.HasPrefix(to.path, "/") {
+	if to.path = requestURI(u); len(to.path) > maxPath || !strings.HasPrefix(to.path, "/") {
 		return endpoint{}, false
 	}
 	return to, true
