@@ -35,7 +35,7 @@ func (p *page) verdict(d *device.Device) {
 	p.painted(attentionColor[d.Attention], p.text(verdictLine(d)))
 	p.wrapped("", "", identityLine(d))
 	if d.Role == device.RoleServerQueue {
-		p.line("A queue that a server shares, not a device of its own.")
+		p.wrapped("", "", "A queue that a server shares, not a device of its own.")
 	}
 	p.wrapped("", "", "Looked at "+p.time(d.ObservedAt))
 }
@@ -69,7 +69,7 @@ func identityLine(d *device.Device) string {
 func (p *page) failedSteps(d *device.Device) {
 	p.heading("Which step failed")
 	if len(d.Errors) == 0 {
-		p.line("  none was recorded: nothing answered")
+		p.wrapped("  ", "", "none was recorded: nothing answered")
 	}
 	for _, e := range d.Errors {
 		p.wrapped("  ", "- ", problemLine(e))
@@ -86,7 +86,7 @@ func (p *page) panel(d *device.Device) {
 		p.wrapped("  ", "", p.quoted(l))
 	}
 	if len(d.State.Console) == 0 {
-		p.line("  nothing: the device does not report its display")
+		p.wrapped("  ", "", "nothing: the device does not report its display")
 	}
 	if d.State.Message != "" {
 		p.wrapped("  ", "printer-state-message ", p.quoted(string(d.State.Message)))
@@ -115,7 +115,7 @@ func (p *page) whatToDo(d *device.Device) {
 	}
 	if n == 0 && d.Attention == device.Clear {
 		p.heading("What to do")
-		p.line("  nothing")
+		p.wrapped("  ", "", "nothing")
 	}
 }
 

@@ -59,22 +59,26 @@ func writeCSV(w io.Writer, devices []device.Device, o Options) error {
 	}
 	c := csv.NewWriter(w)
 	c.UseCRLF = true
+	cell := inert
+	if o.BOM {
+		cell = func(s string) string { return asText(inert(s)) }
+	}
 	switch o.Rows {
 	case Supplies:
-		writeRows(c, supplyColumns, devices, supplyRows)
+		writeRows(c, supplyColumns, devices, supplyRows, cell)
 	case Trays:
-		writeRows(c, trayColumns, devices, trayRows)
+		writeRows(c, trayColumns, devices, trayRows, cell)
 	case Findings:
-		writeRows(c, findingColumns, devices, findingRows)
+		writeRows(c, findingColumns, devices, findingRows, cell)
 	default:
-		writeRows(c, deviceColumns, devices, func(d *device.Device) []*device.Device { return []*device.Device{d} })
+		writeRows(c, deviceColumns, devices, func(d *device.Device) []*device.Device { return []*device.Device{d} }, cell)
 	}
 	c.Flush()
 	return c.Error()
 }
 
 // writeRows leaves errors to the writer, which keeps the first one.
-func writeRows[T any](c *csv.Writer, cols []column[T], devices []device.Device, rows func(*device.Device) []T) {
+func writeRows[T any](c *csv.Writer, cols []column[T], devices []device.Device, rows func(*device.Device) []T, cell func(string) string) {
 	record := make([]string, len(cols))
 	for i, col := range cols {
 		record[i] = col.name
@@ -83,7 +87,7 @@ func writeRows[T any](c *csv.Writer, cols []column[T], devices []device.Device, 
 	for i := range devices {
 		for _, row := range rows(&devices[i]) {
 			for n, col := range cols {
-				record[n] = inert(col.cell(row))
+				record[n] = cell(col.cell(row))
 			}
 			_ = c.Write(record)
 		}
@@ -99,6 +103,20 @@ func inert(s string) string {
 	s = term.Safe(s)
 	switch r, _ := utf8.DecodeRuneInString(s); r {
 	case '=', '+', '-', '@', '＝', '＋', '－', '﹣', '＠', '﹢', '﹦', '﹫', '−':
+		return "'" + s
+	}
+	return s
+}
+
+// asText marks text that a spreadsheet would turn into another number as text,
+// by an apostrophe in front: leading zeros, more digits than a floating-point
+// number holds, or digits around an E. It is for files that ask to be opened in
+// a spreadsheet, those with a byte order mark; programs get the text itself.
+func asText(s string) string {
+	digits := strings.Trim(s, "0123456789")
+	long := len(s) > 15 || len(s) > 1 && s[0] == '0'
+	exponent := (digits == "E" || digits == "e") && s[0] != digits[0] && s[len(s)-1] != digits[0]
+	if digits == "" && long || exponent {
 		return "'" + s
 	}
 	return s

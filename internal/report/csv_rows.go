@@ -37,12 +37,7 @@ type supplyRow struct {
 
 // supplyColumns is the CSV file with one row per supply.
 var supplyColumns = append(ownerColumns(supplyRow.device), []column[supplyRow]{
-	{"finisher", "index of the finisher that the supply belongs to; empty for the marker", func(r supplyRow) string {
-		if r.finisher == nil {
-			return ""
-		}
-		return strconv.Itoa(r.finisher.Index)
-	}},
+	{"finisher", "index of the finisher that the supply belongs to; empty for the marker", func(r supplyRow) string { return finisherCell(r.finisher) }},
 	{"index", "index of the supply in its table", func(r supplyRow) string { return strconv.Itoa(r.Index) }},
 	{"supply", "the device's own name for it", func(r supplyRow) string { return string(r.Name) }},
 	{"kind", "PrtMarkerSuppliesTypeTC label (RFC 3805)", func(r supplyRow) string { return string(r.Kind) }},
@@ -67,6 +62,13 @@ var supplyColumns = append(ownerColumns(supplyRow.device), []column[supplyRow]{
 	}},
 }...)
 
+func finisherCell(f *device.Finisher) string {
+	if f == nil {
+		return ""
+	}
+	return strconv.Itoa(f.Index)
+}
+
 func (r supplyRow) other() device.Reading {
 	if r.Other == nil {
 		return device.Reading{}
@@ -87,13 +89,16 @@ func supplyRows(d *device.Device) []supplyRow {
 	return out
 }
 
+// trayRow is one tray, or one input of a finisher.
 type trayRow struct {
 	owner
+	finisher *device.Finisher // nil: a tray of the printer
 	device.Tray
 }
 
 // trayColumns is the CSV file with one row per tray.
 var trayColumns = append(ownerColumns(trayRow.device), []column[trayRow]{
+	{"finisher", "index of the finisher that it feeds; empty for a tray of the printer", func(r trayRow) string { return finisherCell(r.finisher) }},
 	{"index", "index of the tray in its table", func(r trayRow) string { return strconv.Itoa(r.Index) }},
 	{"tray", "the device's own name for it", func(r trayRow) string { return string(r.Name) }},
 	{"kind", "PrtInputTypeTC label (RFC 3805)", func(r trayRow) string { return string(r.Kind) }},
@@ -116,7 +121,12 @@ var trayColumns = append(ownerColumns(trayRow.device), []column[trayRow]{
 func trayRows(d *device.Device) []trayRow {
 	var out []trayRow
 	for _, t := range d.Trays {
-		out = append(out, trayRow{owner{d}, t})
+		out = append(out, trayRow{owner{d}, nil, t})
+	}
+	for i := range d.Finishers {
+		for _, t := range d.Finishers[i].Inputs {
+			out = append(out, trayRow{owner{d}, &d.Finishers[i], t})
+		}
 	}
 	return out
 }

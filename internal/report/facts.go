@@ -194,11 +194,11 @@ func (p *page) languages(languages []device.Language) {
 
 func (p *page) counters(c *device.Counters) {
 	p.heading("Counters")
-	p.facts2("Life", countWords(c.Life), "Since power on", countWords(c.SincePowerOn),
-		"Colour", countWords(c.Color), "Monochrome", countWords(c.Monochrome))
+	p.facts2("Life", p.countWords(c.Life), "Since power on", p.countWords(c.SincePowerOn),
+		"Colour", p.countWords(c.Color), "Monochrome", p.countWords(c.Monochrome))
 }
 
-func countWords(c device.Count) string {
+func (p *page) countWords(c device.Count) string {
 	if c.Value == nil {
 		if c.Reason == "" {
 			return "unknown: not reported"
@@ -207,7 +207,7 @@ func countWords(c device.Count) string {
 	}
 	words := strings.TrimSpace(grouped(*c.Value) + " " + string(c.Unit))
 	if c.Source != "" {
-		words += fmt.Sprintf(" (%s %s)", c.Source, c.Object)
+		words += " (" + p.from(c.Source, c.Object) + ")"
 	}
 	return words
 }
@@ -270,7 +270,7 @@ func (p *page) alerts(alerts []device.Alert) {
 		if a.Description != "" {
 			line += ": " + p.quoted(string(a.Description))
 		}
-		p.wrapped("  ", "- ", fmt.Sprintf("%s (%s %s)", line, a.Source, a.Object))
+		p.wrapped("  ", "- ", line+" ("+p.from(a.Source, a.Object)+")")
 	}
 }
 

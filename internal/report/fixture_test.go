@@ -87,6 +87,7 @@ func fullDevice() device.Device {
 	d.Covers = []device.Cover{{Index: 1, Name: "Front cover", Status: "coverClosed", Object: "prtCoverStatus.1.1"}}
 	d.Finishers = []device.Finisher{{Index: 1, Name: "Finisher", Kind: "stitcher", Present: "on", Status: device.StatusFrom(0), Object: "finDeviceStatus.1.1",
 		Supplies:   []device.Supply{{Index: 1, Name: "Staples", Kind: "staples", Role: device.Consumed, Unit: "items", Capacity: ptr(int64(5000)), Level: device.KnownLevel(4000, 5000, device.Remaining), Source: device.SourceSNMP, Object: "finSupplyCurrentLevel.1.1"}},
+		Inputs:     []device.Tray{{Index: 1, Name: "Cover sheets", Unit: "sheets", Capacity: ptr(int64(100)), Level: device.KnownLevel(20, 100, device.Remaining), Source: device.SourceSNMP, Object: "finSupplyMediaInputCurrentLevel.1.1"}},
 		Attributes: map[string]string{"finStitchingType": "stapleTopLeft", "deviceMediaSheets": "50"}}}
 	d.Paths = []device.Path{{Index: 1, Name: "Duplex path", Kind: "longEdgeBindingDuplex", Speed: ptr(int64(55)), Unit: "sheetsPerHour", Status: device.StatusFrom(0)}}
 	d.Channels = []device.Channel{{Index: 1, Kind: "chPort9100", State: "printDataAccepted", Status: device.StatusFrom(0)}}

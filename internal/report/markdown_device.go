@@ -81,7 +81,7 @@ func (p *page) mdSupplies(d *device.Device) {
 	p.mdRow([]string{"---:", "---", "---", "---", "---", "---"})
 	for _, s := range d.Supplies {
 		row := p.safeRow(strconv.Itoa(s.Index), supplyName(s), levelWords(s.Level), measuresWords(s),
-			amount(s.Level, s.Capacity, s.Unit), strings.TrimSpace(string(s.Source)+" "+s.Object))
+			amount(s.Level, s.Capacity, s.Unit), p.from(s.Source, s.Object))
 		for i := range row {
 			row[i] = escapeMarkdown(row[i])
 		}

@@ -66,7 +66,7 @@ type Options struct {
 	Color   bool      // colour codes allowed; Plain wins
 	Plain   bool      // ASCII only, no colour
 	Explain bool      // how attention and urgency came about, and what was not judged
-	BOM     bool      // a byte order mark before CSV, for spreadsheets that ask for one
+	BOM     bool      // CSV for spreadsheets: a byte order mark, and numbers that are text stay text
 	Now     time.Time // its location is that of the times shown to people; zero: UTC
 }
 

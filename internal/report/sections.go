@@ -61,7 +61,7 @@ func changeLine(c device.Change) string {
 }
 
 func (p *page) more(n int, what string) {
-	p.line(fmt.Sprintf("  and %d more %s, see --format json", n, what))
+	p.wrapped("  ", "", fmt.Sprintf("and %d more %s, see --format json", n, what))
 }
 
 // silent names the expected devices that did not answer.

@@ -29,10 +29,12 @@ type style struct {
 	plain bool
 	color bool
 	zone  *time.Location
+	// objects: facts name the object they were read from, not the protocol only.
+	objects bool
 }
 
 func newStyle(o Options) style {
-	s := style{width: o.Width, plain: o.Plain, color: o.Color && !o.Plain, zone: time.UTC}
+	s := style{width: o.Width, plain: o.Plain, color: o.Color && !o.Plain, zone: time.UTC, objects: o.Explain}
 	if s.width <= 0 {
 		s.width = pageWidth
 	}

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"printround/internal/device"
@@ -11,7 +12,7 @@ import (
 func (p *page) block(g grid) {
 	const indent = "  "
 	g.extra = 1 << 20
-	widths := g.layout(p.width-len(indent), 3)
+	widths := g.layout(p.width-len(indent), 2)
 	g.draw(p, widths, indent)
 	if len(widths) < len(g.columns) {
 		p.leftOut(g, widths)
@@ -53,6 +54,14 @@ func amount(l device.Level, capacity *int64, unit device.Text) string {
 	return strings.Join(parts, " ")
 }
 
+// from says where a fact was read.
+func (s style) from(source device.Source, object string) string {
+	if !s.objects {
+		return string(source)
+	}
+	return strings.TrimSpace(string(source) + " " + object)
+}
+
 func (p *page) supplies(supplies []device.Supply) {
 	p.heading("Supplies")
 	if len(supplies) == 0 {
@@ -72,22 +81,32 @@ func (p *page) supplyTable(supplies []device.Supply) {
 		{heading: "LOW AT", right: true},
 		{heading: "KIND", least: 9, most: 20, lines: 4},
 		{heading: "COLOUR", least: 7, most: 12, lines: 4},
-		{heading: "FROM", least: 10, most: 34, lines: 4},
-		{heading: "OTHER SOURCE", least: 12, most: 34, lines: 4},
+		{heading: "FROM", least: 4, most: 34, lines: 4},
 	}}
+	other := slices.ContainsFunc(supplies, func(s device.Supply) bool { return s.Other != nil })
+	if other {
+		g.columns = append(g.columns, tableColumn{heading: "OTHER SOURCE", least: 12, most: 34, lines: 4})
+	}
 	for _, s := range supplies {
-		low, other := "?", ""
+		low := "?"
 		if s.LowAt != nil {
 			low = number(*s.LowAt) + "%"
 		}
-		if s.Other != nil {
-			other = fmt.Sprintf("%s (%s %s)", levelWords(s.Other.Level), s.Other.Source, s.Other.Object)
+		row := []string{fmt.Sprint(s.Index), supplyName(s), levelWords(s.Level), measuresWords(s),
+			amount(s.Level, s.Capacity, s.Unit), low, string(s.Kind), string(s.Colorant), p.from(s.Source, s.Object)}
+		if other {
+			row = append(row, p.otherReading(s.Other))
 		}
-		g.rows = append(g.rows, p.safeRow(fmt.Sprint(s.Index), supplyName(s), levelWords(s.Level), measuresWords(s),
-			amount(s.Level, s.Capacity, s.Unit), low, string(s.Kind), string(s.Colorant),
-			strings.TrimSpace(string(s.Source)+" "+s.Object), other))
+		g.rows = append(g.rows, p.safeRow(row...))
 	}
 	p.block(g)
+}
+
+func (p *page) otherReading(r *device.Reading) string {
+	if r == nil {
+		return ""
+	}
+	return levelWords(r.Level) + " " + p.from(r.Source, r.Object)
 }
 
 // measuresWords says which way the level counts; both run towards zero.
@@ -104,6 +123,10 @@ func (p *page) trays(trays []device.Tray) {
 		p.line("  " + notReported)
 		return
 	}
+	p.trayTable(trays)
+}
+
+func (p *page) trayTable(trays []device.Tray) {
 	g := grid{columns: []tableColumn{
 		{heading: "#", right: true},
 		{heading: "TRAY", least: 12, most: 28, lines: 4},
@@ -112,12 +135,12 @@ func (p *page) trays(trays []device.Tray) {
 		{heading: "SIZE", least: 9, most: 20, lines: 4},
 		{heading: "STATUS", least: 10, most: 30, lines: 4},
 		{heading: "AMOUNT", least: 11, most: 28, lines: 4},
-		{heading: "FROM", least: 10, most: 34, lines: 4},
+		{heading: "FROM", least: 4, most: 34, lines: 4},
 	}}
 	for _, t := range trays {
 		g.rows = append(g.rows, p.safeRow(fmt.Sprint(t.Index), orKind(t.Name, t.Kind), levelWords(t.Level),
 			mediaWords(t.Media), sizeWords(t.Media), statusWords(t.Status), amount(t.Level, t.Capacity, t.Unit),
-			strings.TrimSpace(string(t.Source)+" "+t.Object)))
+			p.from(t.Source, t.Object)))
 	}
 	p.block(g)
 }
@@ -176,11 +199,11 @@ func (p *page) outputs(outputs []device.Output) {
 		{heading: "ROOM LEFT", least: 9, most: 24, lines: 4},
 		{heading: "STATUS", least: 10, most: 30, lines: 4},
 		{heading: "AMOUNT", least: 11, most: 28, lines: 4},
-		{heading: "FROM", least: 10, most: 34, lines: 4},
+		{heading: "FROM", least: 4, most: 34, lines: 4},
 	}}
 	for _, x := range outputs {
 		g.rows = append(g.rows, p.safeRow(fmt.Sprint(x.Index), orKind(x.Name, x.Kind), levelWords(x.Level),
-			statusWords(x.Status), amount(x.Level, x.Capacity, x.Unit), strings.TrimSpace(string(x.Source)+" "+x.Object)))
+			statusWords(x.Status), amount(x.Level, x.Capacity, x.Unit), p.from(x.Source, x.Object)))
 	}
 	p.block(g)
 }
@@ -199,7 +222,10 @@ func (p *page) covers(covers []device.Cover) {
 		if status == "" {
 			status = notReported
 		}
-		p.wrapped("  ", "", fmt.Sprintf("%s: %s (%s)", name, status, c.Object))
+		if p.objects {
+			status += " (" + c.Object + ")"
+		}
+		p.wrapped("  ", "", name+": "+status)
 	}
 }
 
@@ -220,6 +246,9 @@ func (p *page) finishers(finishers []device.Finisher) {
 		}
 		if len(f.Supplies) > 0 {
 			p.supplyTable(f.Supplies)
+		}
+		if len(f.Inputs) > 0 {
+			p.trayTable(f.Inputs)
 		}
 	}
 }

@@ -103,7 +103,7 @@ func (g grid) draw(p *page, widths []int, indent string) {
 	align := make(tw.Alignment, len(widths))
 	headings := make([]string, len(widths))
 	for i, w := range widths {
-		align[i], headings[i] = tw.AlignLeft, g.columns[i].heading
+		align[i], headings[i] = tw.AlignLeft, p.cut(g.columns[i].heading, w)
 		if g.columns[i].right {
 			align[i] = tw.AlignRight
 			headings[i] = strings.Repeat(" ", max(w-len(headings[i]), 0)) + headings[i]

@@ -18,37 +18,21 @@ const (
 var cells = &runewidth.Condition{EastAsianWidth: false, StrictEmojiNeutral: true}
 
 // DisplayWidth returns how many terminal cells s takes: two for wide
-// characters, none for combining ones. Where terminals differ (modified emoji,
-// vowel signs that take room of their own) it is the larger number, so that a
+// characters, none for combining ones. Where terminals differ (flags, modified
+// emoji, vowel signs that take room of their own) it is the larger number, so that a
 // line that fits by this count fits on the screen.
 func DisplayWidth(s string) int {
 	width := 0
-	var c counter
 	for _, r := range s {
-		width += c.next(r)
+		width += runeCells(r)
 	}
 	return width
 }
 
-// counter gives the cells of one character after another.
-type counter struct {
-	flag bool // the previous character was the first half of a flag
-}
-
-func (c *counter) next(r rune) int {
-	if r < 0x300 {
-		c.flag = false
-		return cells.RuneWidth(r)
-	}
-	if regional(r) { // two of them draw one flag
-		c.flag = !c.flag
-		if c.flag {
-			return 2
-		}
-		return 0
-	}
-	c.flag = false
+func runeCells(r rune) int {
 	switch {
+	case r < 0x300:
+		return cells.RuneWidth(r)
 	case unicode.Is(wideSymbols, r):
 		return 2
 	case unicode.In(r, unicode.Mn, unicode.Me):
@@ -59,8 +43,6 @@ func (c *counter) next(r rune) int {
 	}
 	return cells.RuneWidth(r)
 }
-
-func regional(r rune) bool { return r >= 0x1f1e6 && r <= 0x1f1ff }
 
 // wideSymbols are characters that newer editions of Unicode (UAX 11) made
 // wide, and others that take two cells unless they join what is before them.
@@ -75,25 +57,20 @@ var wideSymbols = &unicode.RangeTable{
 		{Lo: 0x16ff0, Hi: 0x16ff1, Stride: 1},
 		{Lo: 0x1d300, Hi: 0x1d356, Stride: 1},
 		{Lo: 0x1d360, Hi: 0x1d376, Stride: 1},
+		{Lo: 0x1f1e6, Hi: 0x1f1ff, Stride: 1}, // halves of flags
 		{Lo: 0x1f3fb, Hi: 0x1f3ff, Stride: 1}, // skin tones
 	},
-}
-
-// joins reports characters that belong to the one before them.
-func joins(r rune, c counter) bool {
-	return unicode.Is(unicode.M, r) || r >= 0x1f3fb && r <= 0x1f3ff || regional(r) && c.flag
 }
 
 // head returns the longest beginning of s that takes at most width cells and
 // does not split a character from its combining marks.
 func head(s string, width int) string {
-	var c counter
 	used, end := 0, 0
 	for i, r := range s {
-		if !joins(r, c) {
+		if !unicode.Is(unicode.M, r) {
 			end = i
 		}
-		if used += c.next(r); used > width {
+		if used += runeCells(r); used > width {
 			return s[:end]
 		}
 	}

@@ -1,0 +1,25 @@
+package report
+
+import (
+	"embed"
+
+	"printround/internal/device"
+)
+
+//go:embed schema/*.json
+var schemas embed.FS
+
+// Schema returns the JSON Schema (2020-12) of a document by the name that its
+// schema member holds, and whether there is one. The schema of a survey refers
+// to that of a device by its $id.
+func Schema(name string) ([]byte, bool) {
+	file, ok := map[string]string{
+		device.SurveySchema: "schema/survey.schema.json",
+		device.DeviceSchema: "schema/device.schema.json",
+	}[name]
+	if !ok {
+		return nil, false
+	}
+	b, err := schemas.ReadFile(file)
+	return b, err == nil
+}
