@@ -1,0 +1,217 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"net/netip"
+	"slices"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"printround/internal/device"
+	"printround/internal/discover"
+	"printround/internal/finding"
+	"printround/internal/report"
+	"printround/internal/survey"
+)
+
+// leastWatch is the shortest interval of --watch: each look is some requests
+// to a device that may be busy.
+const leastWatch = 5 * time.Second
+
+func newCheck(a *app) *cobra.Command {
+	var reach reachFlags
+	var choose chooseFlags
+	var show showFlags
+	var every time.Duration
+	cmd := &cobra.Command{
+		Use:   "check DEVICE",
+		Short: "Look at one device: the verdict, what its panel says, what to do, the facts",
+		Long: `Looks at one device and says first whether it needs somebody, what its panel
+shows word for word, and what to do; then the facts. The device is named by
+address, host name, name, serial number or key; names, serial numbers and keys
+are looked for in the site file, in the survey given by --from, among host
+names and over DNS-SD. Several printers behind one address are all shown.
+
+Without an answer it says which step failed: the name, the route, SNMP, the TCP
+port, TLS, or IPP.
+
+--watch repeats until the device is clear and prints a line for each change.
+` + statuses,
+		Example: `  printround check 10.1.2.17
+  printround check front-desk.example --explain
+  printround check serial:ABC123 --from monday.json
+  printround check 10.1.2.17 --watch 30s
+  printround check 10.1.2.17 --format json --out front-desk.json
+  printround check --lab NAME          (printround lab --list shows the names)`,
+		Args: arguments(1, 1, "one device: an address, host name, name, serial number or key"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := reach.check(false); err != nil {
+				return err
+			}
+			if err := checkLab(cmd, &choose, args); err != nil {
+				return err
+			}
+			o, err := show.options(a, cmd)
+			if err != nil {
+				return err
+			}
+			if err := checkWatch(cmd, every, o, &show); err != nil {
+				return err
+			}
+			return runCheck(cmd.Context(), a, args[0], every, &reach, &choose, &show, o)
+		},
+	}
+	cmd.Flags().DurationVar(&every, "watch", 0, "look again at this `interval`, 5s or longer, until the device is clear")
+	reach.add(cmd, false)
+	choose.add(cmd, false)
+	show.add(cmd, false)
+	return cmd
+}
+
+func checkWatch(cmd *cobra.Command, every time.Duration, o report.Options, show *showFlags) error {
+	switch {
+	case !cmd.Flags().Changed("watch"):
+		return nil
+	case every < leastWatch:
+		return usagef("--watch %s: wanted %s or longer", every, leastWatch)
+	case o.Format != report.Table:
+		return usagef("--watch prints for people, not in format %s", o.Format)
+	case show.out != "":
+		return usagef("--watch prints as it goes and does not go with --out")
+	}
+	return nil
+}
+
+func runCheck(ctx context.Context, a *app, query string, every time.Duration, reach *reachFlags, choose *chooseFlags, show *showFlags, o report.Options) error {
+	p, err := newPlan(a, reach, choose, show)
+	if err != nil {
+		return err
+	}
+	look, err := p.looker(ctx, query)
+	if p.lab != nil {
+		defer p.lab.close(a)
+	}
+	if err != nil {
+		return err
+	}
+	if every > 0 {
+		w := watcher{a: a, look: look, every: every, pause: lapse, options: o}
+		return w.run(ctx)
+	}
+	s, err := look(ctx)
+	if err != nil {
+		return err
+	}
+	a.problems(s.Errors)
+	if err := a.write(show.out, func(w io.Writer) error { return writeDevices(w, s, o) }); err != nil {
+		return err
+	}
+	if s.Partial {
+		a.notef("partial: %s", s.PartialReason)
+		return end(exitFailed)
+	}
+	return end(attentionStatus(s.Devices))
+}
+
+// writeDevices writes each device of a survey: one after the other, in JSON a
+// document each, in CSV rows under one heading.
+func writeDevices(w io.Writer, s *device.Survey, o report.Options) error {
+	if o.Format == report.CSV {
+		return report.Write(w, s, o)
+	}
+	for i := range s.Devices {
+		if i > 0 && o.Format != report.JSON {
+			if _, err := fmt.Fprintln(w); err != nil {
+				return err
+			}
+		}
+		if err := report.WriteDevice(w, &s.Devices[i], o); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// looker finds the device and returns the function that looks at it.
+func (p *plan) looker(ctx context.Context, query string) (func(context.Context) (*device.Survey, error), error) {
+	var at *place
+	var err error
+	if p.choose.lab {
+		at, err = p.labPlace(ctx, query)
+	} else {
+		at, err = p.find(ctx, query)
+	}
+	if notFound(err) {
+		return func(context.Context) (*device.Survey, error) { return p.unknown(query, err), nil }, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	target := survey.CheckTarget{Query: query, Services: at.services}
+	for _, t := range at.targets {
+		target.Targets = append(target.Targets, t)
+	}
+	j := p.newJob(at.site, discover.NewScope(target.Targets))
+	if at.site != nil {
+		j.options.Expected = p.expected(ctx, at.site)
+	}
+	return func(ctx context.Context) (*device.Survey, error) { return p.look(ctx, query, target, j) }, nil
+}
+
+// look reads the device once, judges it and puts the worst first.
+func (p *plan) look(ctx context.Context, query string, t survey.CheckTarget, j job) (*device.Survey, error) {
+	ctx, cancel := context.WithTimeout(ctx, 2*survey.DefaultDeviceTimeout)
+	defer cancel()
+	s, err := survey.Check(ctx, t, j.options)
+	if err != nil {
+		return nil, err
+	}
+	if len(s.Devices) == 0 && !s.Partial {
+		s.Devices = []device.Device{p.silent(query, t, j, s.Errors)}
+	}
+	for i := range s.Devices {
+		finding.Judge(&s.Devices[i], j.judge)
+	}
+	finding.Rank(s.Devices)
+	s.Errors = append(slices.Clone(p.problems), s.Errors...)
+	return s, nil
+}
+
+// silent stands for a device that gave no answer, with what its site says of
+// it and the steps that failed.
+func (p *plan) silent(query string, t survey.CheckTarget, j job, errs []device.Problem) device.Device {
+	d := device.Device{Role: device.RolePrinter, ObservedAt: p.a.now().UTC(), Errors: errs, Site: device.Clean(j.options.Site)}
+	d.Reached.SNMP.Tried, d.Reached.IPP.Tried = !j.options.NoSNMP, !j.options.NoIPP
+	for _, x := range t.Targets {
+		d.Addresses = appendNew(d.Addresses, x.Addr)
+	}
+	d.Key = "addr:" + d.Addresses[0].String()
+	if _, err := netip.ParseAddr(query); err != nil {
+		d.Hostname = device.Clean(query)
+	}
+	for _, e := range j.options.Expected {
+		if a, err := netip.ParseAddr(e.Address); err == nil && slices.Contains(d.Addresses, a) {
+			d.Name, d.Location, d.Sole = device.Clean(e.Name), device.Clean(e.Location), e.Sole
+			d.Key = first(e.Key, d.Key)
+		}
+	}
+	return d
+}
+
+// unknown is the outcome for a name that nobody knows: the first step failed.
+func (p *plan) unknown(query string, err error) *device.Survey {
+	now := p.a.now().UTC()
+	name := string(device.Clean(query))
+	q := device.Problem{Address: name, Stage: "name", Message: err.Error()}
+	d := device.Device{
+		Key: name, Role: device.RolePrinter, Hostname: device.Text(name), ObservedAt: now, Errors: []device.Problem{q},
+	}
+	finding.Judge(&d, finding.Defaults())
+	return &device.Survey{
+		Schema: device.SurveySchema, Started: now, Finished: now, ToolVersion: toolVersion(),
+		Devices: []device.Device{d}, Errors: []device.Problem{q},
+	}
+}

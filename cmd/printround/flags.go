@@ -1,0 +1,188 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"printround/internal/discover"
+	"printround/internal/report"
+	"printround/internal/survey"
+	"printround/internal/term"
+)
+
+// reachFlags say how to reach devices.
+type reachFlags struct {
+	site          string
+	snmpPort      uint16
+	ippPort       uint16
+	communityFile string
+	timeout       time.Duration
+	retries       int
+	pace          int // sweep only
+	concurrency   int // sweep only
+	noSNMP        bool
+	noIPP         bool
+	noMDNS        bool
+	verbose       bool
+}
+
+func (f *reachFlags) add(cmd *cobra.Command, sweep bool) {
+	fl := cmd.Flags()
+	fl.SortFlags = false
+	fl.StringVar(&f.site, "site", "", "site `FILE`; default: printround/printround.toml in your configuration folder, if there")
+	fl.StringVar(&f.communityFile, "community-file", "", "`FILE` that holds the SNMP community for the targets named")
+	fl.Uint16Var(&f.snmpPort, "snmp-port", defaultSNMPPort, "UDP `port` of SNMP")
+	fl.Uint16Var(&f.ippPort, "ipp-port", defaultIPPPort, "TCP `port` of IPP")
+	fl.DurationVar(&f.timeout, "timeout", survey.DefaultTimeout, "wait this long for one answer; a sweep listens two and a half times as long after its last probe")
+	fl.IntVar(&f.retries, "retries", 2, "ask again this many times, 0 to 10")
+	if sweep {
+		fl.IntVar(&f.pace, "pace", discover.DefaultPace, "send at most this many probes a second, 1 to 100000")
+		fl.IntVar(&f.concurrency, "concurrency", survey.DefaultConcurrency, "read at most this many devices at once, 1 to 1024")
+	}
+	fl.BoolVar(&f.noSNMP, "no-snmp", false, "do not ask over SNMP")
+	fl.BoolVar(&f.noIPP, "no-ipp", false, "do not ask over IPP")
+	fl.BoolVar(&f.noMDNS, "no-mdns", false, "do not browse DNS-SD")
+	fl.BoolVar(&f.verbose, "verbose", false, "say on standard error what is being done")
+}
+
+func (f *reachFlags) check(sweep bool) error {
+	switch {
+	case f.snmpPort == 0:
+		return usagef("--snmp-port 0: wanted 1 to 65535")
+	case f.ippPort == 0:
+		return usagef("--ipp-port 0: wanted 1 to 65535")
+	case f.timeout < 50*time.Millisecond || f.timeout > time.Minute:
+		return usagef("--timeout %s: wanted 50ms to 1m", f.timeout)
+	case f.retries < 0 || f.retries > 10:
+		return usagef("--retries %d: wanted 0 to 10", f.retries)
+	case sweep && (f.pace < 1 || f.pace > 100_000):
+		return usagef("--pace %d: wanted 1 to 100000 probes a second", f.pace)
+	case sweep && (f.concurrency < 1 || f.concurrency > 1024):
+		return usagef("--concurrency %d: wanted 1 to 1024", f.concurrency)
+	case f.noSNMP && f.noIPP:
+		return usagef("--no-snmp and --no-ipp together leave nothing to ask with")
+	}
+	return nil
+}
+
+// listen is how long a sweep listens after its last probe: 5 s by default,
+// because printers wake slowly.
+func (f *reachFlags) listen() time.Duration { return f.timeout * 5 / 2 }
+
+// chooseFlags say which devices to look at.
+type chooseFlags struct {
+	skip        []string // sweep only
+	allowPublic bool
+	large       bool // sweep only
+	yes         bool // sweep only
+	lab         bool
+}
+
+func (f *chooseFlags) add(cmd *cobra.Command, sweep bool) {
+	fl := cmd.Flags()
+	if sweep {
+		fl.StringSliceVar(&f.skip, "skip", nil, "never ask these `targets`; may be given several times")
+		fl.BoolVar(&f.large, "large", false, "allow more than 65,536 addresses")
+		fl.BoolVar(&f.yes, "yes", false, "sweep this machine's own networks without asking first")
+	}
+	fl.BoolVar(&f.allowPublic, "allow-public", false, "allow public addresses")
+	fl.BoolVar(&f.lab, "lab", false, "use the simulated offices of 'printround lab'")
+}
+
+// labConflict refuses flags that name another place to look at beside --lab.
+func labConflict(cmd *cobra.Command, names ...string) error {
+	for _, n := range names {
+		if cmd.Flags().Changed(n) {
+			return usagef("--lab brings its own devices and ports: leave out --%s", n)
+		}
+	}
+	return nil
+}
+
+// showFlags say how results are shown.
+type showFlags struct {
+	format        string
+	rows          string // sweep only
+	out           string
+	plain         bool
+	explain       bool
+	bom           bool
+	showJobNames  bool
+	showOwners    bool
+	exitAttention bool   // sweep only
+	from          string // an earlier survey
+}
+
+func (f *showFlags) add(cmd *cobra.Command, sweep bool) {
+	fl := cmd.Flags()
+	fl.StringVar(&f.format, "format", string(report.Table), words(report.Formats()))
+	if sweep {
+		fl.StringVar(&f.rows, "rows", string(report.Devices), "with --format csv, one row for each of: "+words(report.RowKinds()))
+	}
+	fl.BoolVar(&f.bom, "bom", false, "with --format csv, begin with a byte order mark, for spreadsheets")
+	fl.StringVar(&f.out, "out", "", "write the result to `FILE`, whole or not at all")
+	fl.BoolVar(&f.plain, "plain", false, "plain ASCII, no colour")
+	fl.BoolVar(&f.explain, "explain", false, "show how attention and urgency came about")
+	fl.BoolVar(&f.showJobNames, "show-job-names", false, "show the names of jobs, which may be personal")
+	fl.BoolVar(&f.showOwners, "show-owners", false, "show the owners of jobs")
+	fl.StringVar(&f.from, "from", "", "earlier survey in JSON: `FILE` to compare with and to know devices from")
+	if sweep {
+		fl.BoolVar(&f.exitAttention, "exit-attention", false, "let the exit status tell the worst attention level")
+	}
+}
+
+// options checks the flags and turns them into those of a report.
+func (f *showFlags) options(a *app, cmd *cobra.Command) (report.Options, error) {
+	format, err := report.ParseFormat(f.format)
+	if err != nil {
+		return report.Options{}, usagef("--%v", err)
+	}
+	o := report.Options{Format: format, Plain: f.plain, Explain: f.explain, BOM: f.bom, Now: a.now()}
+	if f.rows != "" {
+		if o.Rows, err = report.ParseRows(f.rows); err != nil {
+			return report.Options{}, usagef("--%v", err)
+		}
+	}
+	if format != report.CSV {
+		for _, n := range []string{"rows", "bom"} {
+			if cmd.Flags().Changed(n) {
+				return report.Options{}, &usageError{
+					message: fmt.Sprintf("--%s goes with --format csv only, not with %s", n, format),
+					hint:    fmt.Sprintf("printround %s --format csv --%s …", cmd.Name(), n),
+				}
+			}
+		}
+	}
+	if f.out == "" && format == report.Table {
+		o.Width = term.Width(a.stdout)
+		o.Color = term.Color(a.stdout, a.getenv)
+	}
+	return o, f.checkOut()
+}
+
+// checkOut finds out before the work whether its result can be kept.
+func (f *showFlags) checkOut() error {
+	if f.out == "" {
+		return nil
+	}
+	if info, err := os.Stat(f.out); err == nil && info.IsDir() {
+		return usagef("--out %s is a folder: give a file name", f.out)
+	}
+	if info, err := os.Stat(filepath.Dir(f.out)); err != nil || !info.IsDir() {
+		return usagef("--out %s: there is no folder %s", f.out, filepath.Dir(f.out))
+	}
+	return nil
+}
+
+func words[T ~string](list []T) string {
+	out := make([]string, len(list))
+	for i, w := range list {
+		out[i] = string(w)
+	}
+	return strings.Join(out, ", ")
+}

@@ -1,0 +1,172 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"printround/internal/lab"
+)
+
+type labFlags struct {
+	list     bool
+	seed     int64
+	faults   []string
+	snmpPort uint16
+	ippPort  uint16
+	noMDNS   bool
+}
+
+func newLab(a *app) *cobra.Command {
+	var f labFlags
+	cmd := &cobra.Command{
+		Use:   "lab",
+		Short: "Start simulated offices on this machine, without hardware",
+		Long: `Starts an invented organisation with its printers on loopback addresses and
+prints where they are and what to type. It runs until Ctrl-C. Its SNMP agents
+and IPP printers answer other tools too.
+
+--list prints the devices, their kind, where they answer, and the conditions
+that a survey has to find on them. --fault lays a condition over a device.
+
+Exit status:
+  0  stopped by Ctrl-C, or listed
+  1  failed
+  2  usage
+`,
+		Example: `  printround lab --list
+  printround lab
+  printround lab --seed 7 --fault NAME=media-jam`,
+		Args: arguments(0, 0, "no arguments"),
+		RunE: func(cmd *cobra.Command, _ []string) error { return runLab(cmd.Context(), a, &f) },
+	}
+	fl := cmd.Flags()
+	fl.SortFlags = false
+	fl.BoolVar(&f.list, "list", false, "print the devices and end")
+	fl.Int64Var(&f.seed, "seed", 0, "`number` that chooses levels, counters and serial numbers")
+	fl.StringArrayVar(&f.faults, "fault", nil, "`DEVICE=CONDITION` to lay over the scenario; may be given several times")
+	fl.Uint16Var(&f.snmpPort, "snmp-port", 0, "UDP `port` of SNMP; 0: a free one")
+	fl.Uint16Var(&f.ippPort, "ipp-port", 0, "TCP `port` of IPP; 0: a free one")
+	fl.BoolVar(&f.noMDNS, "no-mdns", false, "do not announce over DNS-SD")
+	return cmd
+}
+
+func (f *labFlags) options() (lab.Options, error) {
+	o := lab.Options{Seed: f.seed, SNMPPort: int(f.snmpPort), IPPPort: int(f.ippPort), NoMDNS: f.noMDNS || f.list, Faults: map[string]string{}}
+	for _, s := range f.faults {
+		device, condition, ok := strings.Cut(s, "=")
+		if !ok || device == "" || condition == "" {
+			return o, &usageError{message: fmt.Sprintf("--fault %q: wanted DEVICE=CONDITION", s), hint: "printround lab --fault NAME=media-jam"}
+		}
+		if _, twice := o.Faults[device]; twice {
+			return o, usagef("--fault: two conditions for %q", device)
+		}
+		o.Faults[device] = condition
+	}
+	return o, nil
+}
+
+func runLab(ctx context.Context, a *app, f *labFlags) error {
+	o, err := f.options()
+	if err != nil {
+		return err
+	}
+	r, err := startLab(ctx, o)
+	if err != nil {
+		return err
+	}
+	defer r.close(a)
+	out := bufio.NewWriter(a.stdout)
+	if err := listLab(out, r.Devices()); err != nil {
+		return err
+	}
+	if f.list {
+		return out.Flush()
+	}
+	labHints(out, r)
+	if err := out.Flush(); err != nil {
+		return err
+	}
+	<-ctx.Done()
+	if cause := context.Cause(ctx); !errors.Is(cause, errInterrupted) {
+		return cause
+	}
+	return nil
+}
+
+func listLab(w io.Writer, devices []lab.Device) error {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(t, "NAME\tKIND\tSITE\tADDRESS\tSNMP\tIPP\tTO BE FOUND")
+	for _, d := range devices {
+		addrs := make([]string, len(d.Addrs))
+		for i, a := range d.Addrs {
+			addrs[i] = a.String()
+		}
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", d.Name, d.Kind, d.Site, strings.Join(addrs, " "),
+			snmpWords(d), portWords(d.IPPPort), labFinds(d))
+	}
+	return t.Flush()
+}
+
+func snmpWords(d lab.Device) string {
+	if d.SNMPPort == 0 || d.SNMP == "" {
+		return "-"
+	}
+	return "v" + d.SNMP + " port " + strconv.Itoa(d.SNMPPort)
+}
+
+func portWords(port int) string {
+	if port == 0 {
+		return "-"
+	}
+	return "port " + strconv.Itoa(port)
+}
+
+func labFinds(d lab.Device) string {
+	switch {
+	case d.Silent:
+		return "switched off: no answer"
+	case !d.Printer:
+		return "no printer: not to be listed"
+	case len(d.Conditions) == 0:
+		return "nothing"
+	}
+	return strings.Join(d.Conditions, ", ")
+}
+
+// labHints prints lines to paste into another terminal.
+func labHints(w io.Writer, r *labRun) {
+	devices := r.Devices()
+	snmp, ipp, shared := sharedPorts(devices)
+	fmt.Fprintf(w, "\nSite file: %s\n\nIn another terminal:\n", r.path)
+	ports := fmt.Sprintf(" --snmp-port %d --ipp-port %d", snmp, ipp)
+	if shared {
+		fmt.Fprintf(w, "  printround sweep --site %s%s\n", r.path, ports)
+	}
+	for _, d := range devices {
+		if d.Printer && !d.Silent && d.SNMP == "2c" && d.IPPPort != 0 && len(d.Conditions) > 0 {
+			fmt.Fprintf(w, "  printround check %s --site %s --snmp-port %d --ipp-port %d\n", d.Addr, r.path, d.SNMPPort, d.IPPPort)
+			break
+		}
+	}
+	for _, d := range devices {
+		if d.Printer && !d.Silent && d.SNMP == "2c" {
+			fmt.Fprintf(w, "  snmpbulkwalk -v2c -c public %s:%d 1.3.6.1.2.1.43\n", d.Addr, d.SNMPPort)
+			break
+		}
+	}
+	for _, d := range devices {
+		if d.Printer && !d.Silent && d.IPPPort != 0 {
+			fmt.Fprintf(w, "  ipptool -tv ipp://%s:%d/ipp/print get-printer-attributes.test\n", d.Addr, d.IPPPort)
+			break
+		}
+	}
+	fmt.Fprintln(w, "\nCtrl-C stops the lab.")
+}

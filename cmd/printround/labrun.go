@@ -1,0 +1,174 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"net"
+	"os"
+	"slices"
+	"strings"
+
+	"printround/internal/discover"
+	"printround/internal/lab"
+	"printround/internal/site"
+)
+
+// labRun is a running lab with its site file in a folder of its own.
+type labRun struct {
+	*lab.Lab
+	dir, path string
+}
+
+func startLab(ctx context.Context, o lab.Options) (*labRun, error) {
+	dir, err := os.MkdirTemp("", "printround-lab-")
+	if err != nil {
+		return nil, fmt.Errorf("a folder for the lab's site file: %w", err)
+	}
+	r := &labRun{dir: dir}
+	if r.Lab, err = lab.Start(ctx, o); err == nil {
+		r.path, err = r.WriteSite(dir)
+	}
+	if err != nil {
+		r.stop()
+		return nil, fmt.Errorf("starting the lab: %w", err)
+	}
+	return r, nil
+}
+
+func (r *labRun) stop() error {
+	var err error
+	if r.Lab != nil {
+		err = r.Close()
+	}
+	if e := os.RemoveAll(r.dir); err == nil {
+		err = e
+	}
+	return err
+}
+
+// close stops the lab after its devices were looked at; what it found is not
+// worth less when that goes wrong.
+func (r *labRun) close(a *app) {
+	if err := r.stop(); err != nil {
+		a.notef("stopping the lab: %v", err)
+	}
+}
+
+// startLab starts the lab for one look at it and reads its site file.
+func (p *plan) startLab(ctx context.Context) error {
+	var err error
+	if p.lab, err = startLab(ctx, lab.Options{NoMDNS: p.reach.noMDNS}); err != nil {
+		return err
+	}
+	p.file, err = site.Load(p.lab.path)
+	return err
+}
+
+// labJobs surveys the lab, each branch as a site. The targets are the branch's
+// own where all devices share their ports, as in a real office; on systems
+// with one loopback address every device has ports of its own.
+func (p *plan) labJobs(ctx context.Context) ([]job, error) {
+	if err := p.startLab(ctx); err != nil {
+		return nil, err
+	}
+	devices := p.lab.Devices()
+	snmp, ipp, shared := sharedPorts(devices)
+	if shared {
+		p.reach.snmpPort, p.reach.ippPort = snmp, ipp
+	}
+	var out []job
+	for i := range p.file.Sites {
+		s := &p.file.Sites[i]
+		scope, err := p.siteScope(ctx, s)
+		if err != nil {
+			return nil, err
+		}
+		if !shared {
+			scope = discover.NewScope(labTargets(devices, s.Name))
+		}
+		j := p.newJob(s, scope)
+		j.options.Expected = p.expected(ctx, s)
+		j.options.Discover.Interfaces = loopbackInterfaces()
+		out = append(out, j)
+	}
+	return out, nil
+}
+
+// labPlace finds one device of the lab by its short name or address.
+func (p *plan) labPlace(ctx context.Context, query string) (*place, error) {
+	if err := p.startLab(ctx); err != nil {
+		return nil, err
+	}
+	devices := p.lab.Devices()
+	i := slices.IndexFunc(devices, func(d lab.Device) bool {
+		return strings.EqualFold(d.Name, query) || d.Addr.String() == query
+	})
+	if i < 0 {
+		return nil, &usageError{
+			message: fmt.Sprintf("the lab has no device %q", query),
+			hint:    "printround lab --list shows their names",
+		}
+	}
+	d := devices[i]
+	out := &place{}
+	snmp, ipp, _ := sharedPorts(devices)
+	for _, a := range d.Addrs {
+		t := discover.Target{Addr: a, SNMPPort: uint16(d.SNMPPort), IPPPort: uint16(d.IPPPort)}
+		// A protocol that the device does not speak is asked all the same.
+		if t.SNMPPort == 0 {
+			t.SNMPPort = snmp
+		}
+		if t.IPPPort == 0 {
+			t.IPPPort = ipp
+		}
+		out.targets = append(out.targets, t)
+	}
+	for i := range p.file.Sites {
+		if p.file.Sites[i].Name == d.Site {
+			out.site = &p.file.Sites[i]
+		}
+	}
+	return out, nil
+}
+
+// sharedPorts returns the ports of the lab's devices, and whether all of them
+// use the same.
+func sharedPorts(devices []lab.Device) (snmp, ipp uint16, shared bool) {
+	shared = true
+	note := func(to *uint16, port int) {
+		if port == 0 {
+			return
+		}
+		if *to != 0 && *to != uint16(port) {
+			shared = false
+		}
+		*to = uint16(port)
+	}
+	for _, d := range devices {
+		note(&snmp, d.SNMPPort)
+		note(&ipp, d.IPPPort)
+	}
+	return snmp, ipp, shared
+}
+
+func labTargets(devices []lab.Device, siteName string) []discover.Target {
+	var out []discover.Target
+	for _, d := range devices {
+		if d.Site != siteName {
+			continue
+		}
+		for _, a := range d.Addrs {
+			out = append(out, discover.Target{Addr: a, SNMPPort: uint16(d.SNMPPort), IPPPort: uint16(d.IPPPort)})
+		}
+	}
+	return out
+}
+
+// loopbackInterfaces keep the browsing for the lab's services off the network.
+func loopbackInterfaces() []net.Interface {
+	all, err := net.Interfaces()
+	if err != nil {
+		return []net.Interface{}
+	}
+	return slices.DeleteFunc(all, func(i net.Interface) bool { return i.Flags&net.FlagLoopback == 0 })
+}

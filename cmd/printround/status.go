@@ -1,0 +1,75 @@
+package main
+
+import (
+	"fmt"
+
+	"printround/internal/device"
+)
+
+// sweepStatus is the exit status of a finished sweep.
+func (p *plan) sweepStatus(s *device.Survey) int {
+	switch {
+	case p.nothingAsked(s):
+		return p.nothingLeft()
+	case s.Partial:
+		return exitFailed
+	case s.Scope.Answered == 0 && !anyAnswered(s.Devices):
+		return exitSilent
+	case p.show.exitAttention:
+		return attentionStatus(s.Devices)
+	}
+	return exitDone
+}
+
+// nothingAsked reports that no target was left to ask.
+func (p *plan) nothingAsked(s *device.Survey) bool {
+	return s.Scope.Addresses == 0 && len(p.problems) > 0
+}
+
+// nothingLeft is the exit status when no target was left to ask: a target that
+// cannot be meant is a usage error, a file that cannot be read a failure, and
+// a name that nobody knows no answer.
+func (p *plan) nothingLeft() int {
+	status := exitSilent
+	for _, q := range p.problems {
+		switch q.Stage {
+		case "target":
+			return exitUsage
+		case "name":
+		default:
+			status = exitFailed
+		}
+	}
+	return status
+}
+
+// attentionStatus is the exit status that the worst device calls for. The
+// order is 4, 5, 3, 0: a device that cannot print is worse than one that does
+// not answer.
+func attentionStatus(devices []device.Device) int {
+	switch worst(devices) {
+	case device.Stopped:
+		return exitStopped
+	case device.Silent:
+		return exitSilent
+	case device.Impaired, device.Due:
+		return exitAttention
+	}
+	return exitDone
+}
+
+func anyAnswered(devices []device.Device) bool {
+	for i := range devices {
+		if answered(&devices[i]) {
+			return true
+		}
+	}
+	return false
+}
+
+func siteName(j job) string {
+	if j.site == nil {
+		return ""
+	}
+	return fmt.Sprintf("site %q: ", j.site.Name)
+}

@@ -1,0 +1,254 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/sync/errgroup"
+
+	"printround/internal/device"
+	"printround/internal/finding"
+	"printround/internal/report"
+	"printround/internal/survey"
+)
+
+// sitesAtOnce is how many sites are surveyed at the same time. They share the
+// pace and the number of devices read at once.
+const sitesAtOnce = 4
+
+func newSweep(a *app) *cobra.Command {
+	var reach reachFlags
+	var choose chooseFlags
+	var show showFlags
+	cmd := &cobra.Command{
+		Use:   "sweep [TARGET…]",
+		Short: "Find the printers, read each, and list them with the neediest first",
+		Long: `Finds the printers among the targets, reads each over SNMP and IPP, and prints
+a ranked table: which of them need somebody, why, and what to do first. Without
+targets it sweeps the sites of the site file or, where there is none, offers
+this machine's own networks.
+
+A target is an address (10.1.2.3 or 2001:db8::3), a subnet (10.1.2.0/24), a
+range with both ends in full (10.1.2.10-10.1.2.40), a host name, or @FILE with
+one of these a line. Progress and problems go to standard error, the result to
+standard output or to the file named by --out.
+` + statuses + `  A sweep that nothing answered exits with 5, any other complete one with 0;
+  with --exit-attention the worst attention level decides (4, 5, 3, 0).
+`,
+		Example: `  printround sweep --lab
+  printround sweep 10.1.2.0/24
+  printround sweep 10.1.2.0/24 --skip 10.1.2.200-10.1.2.220 --out monday.json --format json
+  printround sweep --site offices.toml --from monday.json
+  printround sweep 10.1.2.0/24 --format csv --rows supplies --bom --out supplies.csv`,
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := reach.check(true); err != nil {
+				return err
+			}
+			if err := checkLab(cmd, &choose, args); err != nil {
+				return err
+			}
+			o, err := show.options(a, cmd)
+			if err != nil {
+				return err
+			}
+			return runSweep(cmd.Context(), a, args, &reach, &choose, &show, o)
+		},
+	}
+	reach.add(cmd, true)
+	choose.add(cmd, true)
+	show.add(cmd, true)
+	return cmd
+}
+
+func checkLab(cmd *cobra.Command, choose *chooseFlags, args []string) error {
+	if !choose.lab {
+		return nil
+	}
+	if len(args) > 0 && cmd.Name() == "sweep" {
+		return usagef("--lab brings its own targets: leave out %q", args[0])
+	}
+	return labConflict(cmd, "site", "community-file", "snmp-port", "ipp-port", "yes", "large", "allow-public")
+}
+
+func runSweep(ctx context.Context, a *app, args []string, reach *reachFlags, choose *chooseFlags, show *showFlags, o report.Options) error {
+	p, err := newPlan(a, reach, choose, show)
+	if err != nil {
+		return err
+	}
+	jobs, err := p.sweepJobs(ctx, args)
+	if p.lab != nil {
+		defer p.lab.close(a)
+	}
+	if err != nil {
+		return err
+	}
+	s, err := p.survey(ctx, jobs)
+	if err != nil {
+		return err
+	}
+	a.problems(s.Errors)
+	if p.nothingAsked(s) && (o.Format != report.JSON || show.out != "") {
+		// There is no survey to show, and none to put over an earlier one; a
+		// program that reads JSON still gets a document with the errors.
+		return end(p.sweepStatus(s))
+	}
+	if err := a.write(show.out, func(w io.Writer) error { return report.Write(w, s, o) }); err != nil {
+		return err
+	}
+	if show.out != "" {
+		a.notef("%s: %s", show.out, count(len(s.Devices), "device", "devices"))
+	}
+	if s.Partial {
+		a.notef("partial: %s", s.PartialReason)
+	}
+	return end(p.sweepStatus(s))
+}
+
+// sweepJobs finds out what is to be surveyed. It starts the lab when that is
+// asked for; the caller stops it.
+func (p *plan) sweepJobs(ctx context.Context, args []string) ([]job, error) {
+	switch {
+	case p.choose.lab:
+		return p.labJobs(ctx)
+	case len(args) == 0 && p.file == nil:
+		var err error
+		if args, err = p.ownNetworks(ctx); err != nil {
+			return nil, err
+		}
+	case len(args) == 0 && p.reach.communityFile != "":
+		return nil, &usageError{
+			message: "--community-file goes with targets on the command line; a site's credentials are its own",
+			hint:    "put community_file into the site file, or name targets",
+		}
+	}
+	return p.jobs(ctx, args)
+}
+
+// survey runs the jobs and makes one judged, ranked survey of them. What went
+// wrong beforehand makes it partial.
+func (p *plan) survey(ctx context.Context, jobs []job) (*device.Survey, error) {
+	ctx, cancel := context.WithTimeout(ctx, p.deadline(jobs))
+	defer cancel()
+	parts := make([]*device.Survey, len(jobs))
+	errs := make([]error, len(jobs))
+	m := newMeter(p.a, len(jobs))
+	atOnce := min(len(jobs), sitesAtOnce)
+	var g errgroup.Group
+	g.SetLimit(max(atOnce, 1))
+	for i, j := range jobs {
+		j.options.Discover.Pace = max(j.options.Discover.Pace/atOnce, 1)
+		j.options.Concurrency = max(j.options.Concurrency/atOnce, 1)
+		j.options.Progress = m.part(i)
+		g.Go(func() error {
+			// One site that cannot be surveyed does not end the others.
+			parts[i], errs[i] = p.runJob(ctx, j)
+			return nil
+		})
+	}
+	_ = g.Wait() // no job returns an error
+	m.done()
+	var whole []*device.Survey
+	for i, s := range parts {
+		if errs[i] != nil {
+			p.problem(device.Problem{Stage: "survey", Message: siteName(jobs[i]) + errs[i].Error()})
+			continue
+		}
+		whole = append(whole, s)
+	}
+	if len(whole) == 0 {
+		return nil, errors.Join(errs...)
+	}
+	s := whole[0]
+	if len(whole) > 1 {
+		s = merge(whole)
+	}
+	p.finish(s)
+	if p.from != nil {
+		compare(p.from, s, jobs)
+	}
+	return s, nil
+}
+
+func (p *plan) runJob(ctx context.Context, j job) (*device.Survey, error) {
+	if j.scope.Len() == 0 && len(j.options.Expected) == 0 {
+		// Nothing is left of its targets: the problems say why.
+		now := p.a.now().UTC()
+		return &device.Survey{
+			Schema: device.SurveySchema, Started: now, Finished: now, ToolVersion: toolVersion(), Site: device.Clean(j.options.Site),
+		}, nil
+	}
+	s, err := survey.Run(ctx, j.options)
+	if err != nil {
+		return nil, err
+	}
+	for i := range s.Devices {
+		finding.Judge(&s.Devices[i], j.judge)
+	}
+	return s, nil
+}
+
+// finish ranks the devices and adds what went wrong before the survey.
+func (p *plan) finish(s *device.Survey) {
+	finding.Rank(s.Devices)
+	if len(p.problems) == 0 {
+		return
+	}
+	s.Errors = append(append([]device.Problem{}, p.problems...), s.Errors...)
+	why := leftOut(p.problems)
+	if s.Partial {
+		why = string(s.PartialReason) + "; " + why
+	}
+	s.Partial, s.PartialReason = true, device.Clean(why)
+}
+
+// leftOut says in a few words what a survey had to do without.
+func leftOut(problems []device.Problem) string {
+	targets := 0
+	for _, q := range problems {
+		if q.Stage == "target" || q.Stage == "name" {
+			targets++
+		}
+	}
+	var words []string
+	if targets > 0 {
+		words = append(words, count(targets, "target", "targets")+" left out")
+	}
+	if others := len(problems) - targets; others > 0 {
+		words = append(words, count(others, "file or site", "files or sites")+" not usable")
+	}
+	return strings.Join(words, ", ") + ": see the errors"
+}
+
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// mostProblems bounds what is said of problems on standard error; the JSON
+// document has all of them.
+const mostProblems = 40
+
+// problems says on standard error what went wrong, one line each.
+func (a *app) problems(list []device.Problem) {
+	for i, q := range list {
+		if i == mostProblems {
+			a.notef("and %d more problems; --format json lists them all", len(list)-i)
+			return
+		}
+		a.note(problemLine(q))
+	}
+}
+
+// problemLine says where and what; the message often says where already.
+func problemLine(q device.Problem) string {
+	if q.Address == "" || len(q.Message) > len(q.Address) && q.Message[:len(q.Address)] == q.Address {
+		return q.Message
+	}
+	return q.Address + ": " + q.Message
+}
