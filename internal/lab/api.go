@@ -8,11 +8,12 @@ import "net/netip"
 // Options say which lab to start.
 type Options struct {
 	Seed     int64             // chooses levels, counters and serials; the same seed gives the same lab
-	Faults   map[string]string // device name -> condition, laid over the scenario
+	Faults   map[string]string // device name -> faults joined by commas, instead of the scenario's; "none" clears
 	SNMPPort int               // one port for all addresses; 0: a free one
 	IPPPort  int               // the same for IPP
 	NoMDNS   bool
 	Clean    bool // no seeded faults
+	OnePort  bool // 127.0.0.1 alone, one port a device, as on systems without other loopback addresses
 }
 
 // Device is one simulated device and the truth about it.
@@ -28,4 +29,20 @@ type Device struct {
 	Silent     bool     // expected but switched off
 	SNMP       string   // "1", "2c", "3" or ""
 	Conditions []string // finding codes that must be found on it
+
+	SecondPorts []int    // SNMP ports of Addrs, where every address has its own
+	Community   string   // that answers over v1 and v2c; empty: v3 only, or no SNMP
+	IPPPath     string   // resource path of the IPP service
+	Model       string   // maker and model
+	Title       string   // the name that the device itself gives
+	Hostname    string   // sysName
+	Location    string   // sysLocation, printer-location
+	Serial      string   // prtGeneralSerialNumber, printer-serial-number
+	UUID        string   // printer-uuid without urn:uuid:
+	MAC         string   // of the first interface
+	Index       int      // hrDeviceIndex
+	Expected    bool     // named in the site file
+	Queue       bool     // a host that keeps an IPP queue: found, but no device
+	Notes       []string // facts that ask for nobody
+	Values      int      // object instances that its address answers over SNMP
 }
