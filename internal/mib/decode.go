@@ -24,7 +24,7 @@ func (e *engine) facts() *Facts {
 		}
 	}
 	for _, vb := range e.extra {
-		f.Raw = append(f.Raw, vb)
+		f.extra = append(f.extra, vb)
 	}
 	slices.SortFunc(f.Raw, oid.ByName)
 	f.Problems = e.problems

@@ -69,6 +69,8 @@ type Facts struct {
 	Raw        []oid.VarBind // every value of the tables read, in order
 	Problems   []string      // oddities of the answers, each in one line
 	Partial    bool          // the host stopped answering before all was read
+
+	extra []oid.VarBind // values of the tables in columns that are not read
 }
 
 // ErrNotPrinter says that a host answers but shows nothing of the Printer MIB.
@@ -126,7 +128,7 @@ func (f *Facts) Printers() []int {
 		}
 	}
 	seen := map[int]bool{}
-	for _, vb := range f.Raw {
+	for _, vb := range slices.Concat(f.Raw, f.extra) {
 		t, _, at := locate(vb.Name)
 		if t != nil && t.device() && len(at) == t.arity {
 			seen[int(at[0])] = true

@@ -1,0 +1,164 @@
+package mib
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"printround/internal/oid"
+)
+
+// recorded makes a recording of lines of the form that ParseRecording reads.
+func recorded(t testing.TB, lines ...string) *Recording {
+	t.Helper()
+	rec, err := ParseRecording(strings.NewReader(strings.Join(lines, "\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return rec
+}
+
+func recordingFile(t testing.TB, path string) *Recording {
+	t.Helper()
+	f, err := os.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	rec, err := ParseRecording(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return rec
+}
+
+func read(t testing.TB, r Reader) *Facts {
+	t.Helper()
+	f, err := Read(context.Background(), r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f
+}
+
+// readable returns the instances of a recording that Read should find: those
+// of the objects read, with a value of the right class. Of devices in
+// hrDeviceTable that are no printers only the type matters.
+func readable(rec *Recording) []oid.VarBind {
+	var want []oid.VarBind
+	printers := map[uint32]bool{}
+	for _, b := range rec.Bindings() {
+		if t, _, at := locate(b.Name); t != nil && (t.device() || b.Value.ID.Equal(hrDevicePrinter)) {
+			printers[at[0]] = true
+		}
+	}
+	for _, b := range rec.Bindings() {
+		t, sub, at := locate(b.Name)
+		if t == nil || !b.Value.Present() || len(at) != t.arity || t.rows == scalar && at[0] != 0 {
+			continue
+		}
+		if t.name == "hrDevice" && sub != 2 && !printers[at[0]] {
+			continue
+		}
+		if c := t.column(sub); c >= 0 && t.columns[c].class.fits(b.Value) {
+			want = append(want, b)
+		}
+	}
+	return want
+}
+
+// missed returns what is in want and not in got.
+func missed(want, got []oid.VarBind) []string {
+	var names []string
+	for _, w := range want {
+		i, ok := slices.BinarySearchFunc(got, w, func(a, b oid.VarBind) int { return a.Name.Compare(b.Name) })
+		if !ok || !got[i].Value.Equal(w.Value) {
+			names = append(names, w.Name.String())
+		}
+	}
+	return names
+}
+
+// TestReadsEverything compares value for value: every instance that a complete
+// device shows of the objects read must come out, whatever its hrDeviceIndex.
+func TestReadsEverything(t *testing.T) {
+	full := recordingFile(t, filepath.Join("testdata", "full.snmprec"))
+	for _, index := range []uint32{1, 4, 5, 10, 300} {
+		t.Run(fmt.Sprint(index), func(t *testing.T) {
+			rec := NewRecording(moved(full.Bindings(), index))
+			f := read(t, rec)
+			want := readable(rec)
+			if len(want) < 350 {
+				t.Fatalf("the recording has %d values, want at least 350", len(want))
+			}
+			if m := missed(want, f.Raw); len(m) > 0 {
+				t.Errorf("%d of %d values were not read: %v", len(m), len(want), m)
+			}
+			if len(f.Raw) != len(want) {
+				t.Errorf("%d values read, %d are there", len(f.Raw), len(want))
+			}
+			if got := f.Printers(); !slices.Equal(got, []int{int(index)}) {
+				t.Errorf("printers %v, want %d", got, index)
+			}
+			t.Logf("%d values in %d exchanges", len(f.Raw), rec.Exchanges)
+		})
+	}
+}
+
+// moved changes hrDeviceIndex 1 to another.
+func moved(binds []oid.VarBind, to uint32) []oid.VarBind {
+	var out []oid.VarBind
+	for _, b := range binds {
+		if t, _, _ := locate(b.Name); t != nil && (t.device() || t.name == "hrDevice" || t.name == "hrPrinter") {
+			name := b.Name.Append()
+			if n := len(t.entry) + 1; name[n] == 1 {
+				name[n] = to
+			}
+			b.Name = name
+		}
+		out = append(out, b)
+	}
+	return out
+}
+
+// Recordings of real devices, all of them partial: what is there must be read,
+// and hosts without a Printer MIB are no printers.
+func TestCaptures(t *testing.T) {
+	notPrinters := map[string]bool{"canon-lbp5700.snmprec": true, "epson-eeps2-printserver.snmprec": true, "hp-laserjet-p1505n.snmprec": true}
+	for _, dir := range []string{"snmp", "negative"} {
+		files, err := filepath.Glob(filepath.Join(shared(t, "captures", dir), "*.snmprec"))
+		if err != nil || len(files) == 0 {
+			t.Fatalf("no recordings in %s: %v", dir, err)
+		}
+		for _, file := range files {
+			name := filepath.Base(file)
+			t.Run(name, func(t *testing.T) {
+				rec := capture(t, dir, name)
+				f, err := Read(context.Background(), rec)
+				if dir == "negative" || notPrinters[name] {
+					if !errors.Is(err, ErrNotPrinter) || f.PrinterMIB || f.Printers() != nil {
+						t.Errorf("error %v, printers %v; want none", err, f.Printers())
+					}
+					if rec.Exchanges != 1 {
+						t.Errorf("%d exchanges with a host that is no printer", rec.Exchanges)
+					}
+					return
+				}
+				if err != nil {
+					t.Fatal(err)
+				}
+				if m := missed(readable(rec), f.Raw); len(m) > 0 {
+					t.Errorf("not read: %v", m)
+				}
+				if got := f.Printers(); !slices.Equal(got, []int{1}) {
+					t.Errorf("printers %v", got)
+				}
+			})
+		}
+	}
+}

@@ -1,0 +1,36 @@
+package snmp
+
+import (
+	"errors"
+	"fmt"
+)
+
+// Why a device could not be asked. Every error of this package wraps one of
+// these, or the error of the context.
+var (
+	// ErrNoAnswer: nothing came back. The address may be empty, switched off or
+	// behind a firewall, SNMP may be off, or the community may be another one:
+	// an agent does not answer a wrong community (RFC 3584 section 5.2.1).
+	ErrNoAnswer = errors.New("no SNMP answer: switched off, blocked, SNMP disabled, or another community")
+	// ErrRefused: the host is there, nothing listens on the port.
+	ErrRefused = errors.New("the UDP port is closed: SNMP is off on this host, or on another port")
+	// ErrUnreachable: the network says there is no way to the address.
+	ErrUnreachable = errors.New("no route to the address, or nobody there")
+	// ErrCredential: the credential itself is no good; nothing was sent.
+	ErrCredential = errors.New("unusable SNMP credential")
+	// ErrBadAnswer: the device answers, but not in a way that can be used.
+	ErrBadAnswer = errors.New("unusable SNMP answer")
+	// ErrAuth is wrapped by the errors below: an SNMPv3 device reports that it
+	// does not let the user in (RFC 3414 section 3.2, RFC 3412 section 7.2).
+	ErrAuth = errors.New("SNMPv3 access refused")
+
+	ErrUnknownUser      = fmt.Errorf("%w: unknown user name", ErrAuth)
+	ErrWrongDigest      = fmt.Errorf("%w: wrong authentication passphrase or protocol", ErrAuth)
+	ErrDecrypt          = fmt.Errorf("%w: wrong privacy passphrase or protocol", ErrAuth)
+	ErrUnsupportedLevel = fmt.Errorf("%w: the device does not support this security level for the user", ErrAuth)
+	ErrNotInTimeWindow  = fmt.Errorf("%w: the device's clock keeps running out of the time window", ErrAuth)
+	ErrUnknownContext   = fmt.Errorf("%w: unknown context", ErrAuth)
+	ErrReport           = fmt.Errorf("%w: report without a known reason", ErrAuth)
+	// ErrForged: answers came whose authentication code is wrong.
+	ErrForged = fmt.Errorf("%w: the answers are not authentic", ErrAuth)
+)

@@ -1,0 +1,162 @@
+package snmp
+
+import (
+	"fmt"
+	"net/netip"
+
+	"github.com/gosnmp/gosnmp"
+
+	"printround/internal/oid"
+)
+
+// pdu is one request. For a GetBulkRequest names come first, then columns.
+type pdu struct {
+	kind    gosnmp.PDUType
+	id      uint32 // request-id; 1..2^31-1
+	names   []oid.Ask
+	columns []oid.Ask
+	reps    int
+	size    int // estimated octets of the answer's bindings
+	shrunk  bool
+}
+
+func (p *pdu) variables() []gosnmp.SnmpPDU {
+	vars := make([]gosnmp.SnmpPDU, 0, len(p.names)+len(p.columns))
+	for _, list := range [][]oid.Ask{p.names, p.columns} {
+		for _, a := range list {
+			vars = append(vars, gosnmp.SnmpPDU{Name: "." + a.Name.String(), Type: gosnmp.Null})
+		}
+	}
+	return vars
+}
+
+// encodeCommunity encodes a request of SNMPv1 or v2c.
+func encodeCommunity(v Version, community Secret, p *pdu) ([]byte, error) {
+	m := gosnmp.SnmpPacket{
+		Version:   gosnmp.SnmpVersion(v),
+		Community: community.Reveal(),
+		PDUType:   p.kind,
+		RequestID: p.id,
+		Variables: p.variables(),
+	}
+	if p.kind == gosnmp.GetBulkRequest {
+		m.NonRepeaters, m.MaxRepetitions = uint8(len(p.names)), uint32(p.reps)
+	}
+	return m.MarshalMsg()
+}
+
+// reply is a response that was decoded and not yet matched to a request.
+type reply struct {
+	version   Version
+	community string
+	kind      gosnmp.PDUType
+	id        uint32
+	status    int // error-status (RFC 3416 section 3)
+	index     int // error-index, from 1
+	binds     []oid.VarBind
+	size      int // octets of the datagram
+}
+
+// Error statuses (RFC 3416 section 3).
+const (
+	noError    = 0
+	tooBig     = 1
+	noSuchName = 2
+)
+
+// decode reads any SNMP message. The codec is not ours and the octets are a
+// stranger's: a panic in it becomes an error.
+func decode(codec *gosnmp.GoSNMP, datagram []byte) (r *reply, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			r, err = nil, fmt.Errorf("%w: the decoder gave up", ErrBadAnswer)
+		}
+	}()
+	// The codec writes into its input, and what it returns points there.
+	m, err := codec.SnmpDecodePacket(append([]byte(nil), datagram...))
+	if err != nil {
+		return nil, fmt.Errorf("%w: %v", ErrBadAnswer, err)
+	}
+	r = &reply{
+		version: Version(m.Version), community: m.Community, kind: m.PDUType, id: m.RequestID,
+		status: int(m.Error), index: int(m.ErrorIndex), size: len(datagram),
+	}
+	for _, v := range m.Variables {
+		vb, err := binding(v)
+		if err != nil {
+			return nil, fmt.Errorf("%w: %v", ErrBadAnswer, err)
+		}
+		r.binds = append(r.binds, vb)
+	}
+	return r, nil
+}
+
+// binding converts a binding of the codec. A value that the codec could not
+// make sense of becomes an Invalid value.
+func binding(v gosnmp.SnmpPDU) (oid.VarBind, error) {
+	name, err := oid.Parse(v.Name)
+	if err != nil {
+		return oid.VarBind{}, err
+	}
+	return oid.VarBind{Name: name, Value: value(v)}, nil
+}
+
+func value(v gosnmp.SnmpPDU) oid.Value {
+	out := oid.Value{Kind: oid.Kind(v.Type)}
+	switch x := v.Value.(type) {
+	case int:
+		out.Num = int64(x)
+	case uint:
+		out.Num = int64(x)
+	case uint32:
+		out.Num = int64(x)
+	case uint64:
+		out.Num = int64(x)
+	case []byte:
+		out.Bytes = x
+	case string:
+		if v.Type == gosnmp.IPAddress {
+			a, err := netip.ParseAddr(x)
+			if err != nil {
+				return oid.Value{}
+			}
+			out.Bytes = a.AsSlice()
+			break
+		}
+		id, err := oid.Parse(x)
+		if err != nil {
+			return oid.Value{}
+		}
+		out.ID = id
+	}
+	if !sound(v, &out) {
+		return oid.Value{}
+	}
+	return out
+}
+
+// sound reports whether the kind has the value that belongs to it, and maps
+// the obsolete unsigned integer onto its successor.
+func sound(v gosnmp.SnmpPDU, out *oid.Value) bool {
+	switch v.Type {
+	case gosnmp.Uinteger32:
+		out.Kind = oid.Gauge32
+		return true
+	case gosnmp.Integer:
+		return v.Value != nil && out.Num >= -1<<31 && out.Num < 1<<31
+	case gosnmp.Counter32, gosnmp.Gauge32, gosnmp.TimeTicks:
+		return v.Value != nil && out.Num >= 0 && out.Num < 1<<32
+	case gosnmp.Counter64:
+		return v.Value != nil
+	case gosnmp.OctetString, gosnmp.Opaque:
+		_, ok := v.Value.([]byte)
+		return ok
+	case gosnmp.IPAddress:
+		return out.Bytes != nil
+	case gosnmp.ObjectIdentifier:
+		return out.ID != nil
+	case gosnmp.Null, gosnmp.NoSuchObject, gosnmp.NoSuchInstance, gosnmp.EndOfMibView:
+		return true
+	}
+	return false
+}

@@ -1,0 +1,147 @@
+// Package snmp asks devices over SNMP: versions 1, 2c and 3. Each session has
+// a socket of its own and checks every answer itself; the SNMP library only
+// encodes, decodes and does the cryptography of version 3. It reads, and can
+// do nothing else.
+package snmp
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"net"
+	"net/netip"
+	"time"
+
+	"github.com/gosnmp/gosnmp"
+
+	"printround/internal/oid"
+)
+
+// Options are what a session needs. Zero values are usable.
+type Options struct {
+	Timeout time.Duration // for the first try of a request; doubled for each further one, up to four times; 0: 2 s
+	Retries int           // further tries of a request, >= 0
+	Dial    func(ctx context.Context, network, address string) (net.Conn, error)
+	Log     func(string) // lines without secrets; may be nil
+}
+
+// Stats counts what a session did.
+type Stats struct {
+	RoundTrips int // requests that were answered
+	Sent       int // datagrams sent
+	Repeated   int // of those, tries after the first
+	BytesOut   int // UDP payload sent
+	BytesIn    int // UDP payload received that belonged to a request
+	Values     int // bindings received with a value
+	Ignored    int // datagrams that belonged to no request
+}
+
+// Session asks one device. It is not for concurrent use. It implements the
+// reader of package mib.
+type Session struct {
+	conn    net.Conn
+	cred    Credential
+	opts    Options
+	version Version
+	settled bool // an answer has shown that version and credential are right
+	id      uint32
+	usm     *usm
+	codec   *gosnmp.GoSNMP
+	pack    packing
+	stats   Stats
+}
+
+// maxCommunity is the longest community that is encoded without loss: the
+// codec writes its length in one octet.
+const maxCommunity = 127
+
+// Open makes a session. Nothing is sent yet: whether the device answers shows
+// with the first request. The error is ErrCredential, or that no socket was
+// to be had.
+func Open(ctx context.Context, at netip.AddrPort, cred Credential, o Options) (*Session, error) {
+	if o.Timeout <= 0 {
+		o.Timeout = 2 * time.Second
+	}
+	if o.Dial == nil {
+		o.Dial = (&net.Dialer{}).DialContext
+	}
+	if o.Log == nil {
+		o.Log = func(string) {}
+	}
+	s := &Session{cred: cred, opts: o, version: cred.Version, id: rand.Uint32N(1<<31-2) + 1, pack: newPacking()}
+	switch cred.Version {
+	case V1, V2c:
+		if c := cred.Community.Reveal(); c == "" || len(c) > maxCommunity {
+			return nil, fmt.Errorf("%w: a community has 1 to %d octets", ErrCredential, maxCommunity)
+		}
+		s.codec = &gosnmp.GoSNMP{Version: gosnmp.SnmpVersion(cred.Version)}
+	case V3:
+		u, err := newUSM(cred)
+		if err != nil {
+			return nil, err
+		}
+		s.usm, s.codec = u, u.codec
+	default:
+		return nil, fmt.Errorf("%w: no SNMP version %d", ErrCredential, uint8(cred.Version))
+	}
+	conn, err := o.Dial(ctx, "udp", at.String())
+	if err != nil {
+		return nil, socketError(err)
+	}
+	s.conn = conn
+	return s, nil
+}
+
+// Close closes the socket.
+func (s *Session) Close() error { return s.conn.Close() }
+
+// Version is the version in use: the credential's, or V1 when a V2c credential
+// fell back to it.
+func (s *Session) Version() Version { return s.version }
+
+// Answered reports whether the device has answered with this credential.
+func (s *Session) Answered() bool { return s.settled }
+
+// Stats returns the counts so far.
+func (s *Session) Stats() Stats { return s.stats }
+
+func (s *Session) nextID() uint32 {
+	s.id = s.id%(1<<31-1) + 1
+	return s.id
+}
+
+// errOtherVersion says that the device answered a probe of SNMPv1 only.
+var errOtherVersion = errors.New("the device speaks SNMPv1 only")
+
+// Next answers q with one exchange, or with several when the device cannot
+// take it as it is. See oid.Answer.
+func (s *Session) Next(ctx context.Context, q oid.Request) (oid.Answer, error) {
+	a := newAsking(q)
+	for range maxRepairs {
+		p, r, err := s.exchange(ctx, func(try int) *pdu { return s.compose(a, try) })
+		if errors.Is(err, errOtherVersion) {
+			s.opts.Log("answers SNMPv1 only")
+			continue
+		}
+		if err != nil {
+			return oid.Answer{}, err
+		}
+		if a.take(s, p, r) {
+			return a.answer(), nil
+		}
+	}
+	return oid.Answer{}, fmt.Errorf("%w: %d errors in a row", ErrBadAnswer, maxRepairs)
+}
+
+// maxRepairs bounds how often one question is asked in another form.
+const maxRepairs = 40
+
+// Probe asks for what follows one name, once: the cheapest sign of life.
+func (s *Session) Probe(ctx context.Context, after oid.OID) (oid.VarBind, error) {
+	a, err := s.Next(ctx, oid.Request{Names: []oid.Ask{{Name: after, Size: 16}}})
+	if err != nil {
+		return oid.VarBind{}, err
+	}
+	return a.Names[0], nil
+}
