@@ -290,7 +290,7 @@ type question struct {
 // always takes four octets.
 const mark = 0x5ca1ab1e
 
-func (q question) set(id int32) {
+func (q question) put(id int32) {
 	for _, at := range q.idAt {
 		binary.BigEndian.PutUint32(q.msg[at:], uint32(id))
 	}
@@ -337,4 +337,31 @@ func discoverV3() question {
 	pdu := tlv(tagGet, markInteger(), zero, zero, tlv(tagSequence))
 	msg := tlv(tagSequence, tlv(tagInteger, []byte{3}), head, usm, tlv(tagSequence, empty, empty, pdu))
 	return question{msg, markAt(msg, 2)}
+}
+
+// questionID reads the id out of one of our own messages, as an error report
+// quotes it; 0 if too little is quoted.
+func questionID(b []byte) int32 {
+	msg := (&cursor{b}).in(tagSequence)
+	if msg == nil {
+		return 0
+	}
+	version, ok := msg.integer()
+	if !ok {
+		return 0
+	}
+	var part *cursor
+	if snmp.Version(version) == snmp.V3 {
+		part = msg.in(tagSequence)
+	} else if _, ok = msg.next(tagOctetString); ok {
+		part = msg.in(tagGetNext)
+	}
+	if part == nil {
+		return 0
+	}
+	id, ok := part.integer()
+	if !ok || id != int64(int32(id)) {
+		return 0
+	}
+	return int32(id)
 }

@@ -136,7 +136,7 @@ func TestProbesAgainstReference(t *testing.T) {
 	for _, community := range []string{"public", "", long, string(unhex(t, "02045ca1ab1e"))} {
 		for _, v := range []snmp.Version{snmp.V1, snmp.V2c} {
 			q := getNext(v, community, askNames[:]...)
-			q.set(0x41424344)
+			q.put(0x41424344)
 			p, err := ref.SnmpDecodePacket(slices.Clone(q.msg))
 			if err != nil {
 				t.Fatalf("%s %q: %v", v, community, err)
@@ -161,7 +161,7 @@ func TestV3DiscoveryAgainstReference(t *testing.T) {
 	if len(q.idAt) != 2 {
 		t.Fatalf("the id stands at %v", q.idAt)
 	}
-	q.set(0x41424344)
+	q.put(0x41424344)
 	ref := &gosnmp.GoSNMP{Version: gosnmp.Version3, SecurityModel: gosnmp.UserSecurityModel, SecurityParameters: &gosnmp.UsmSecurityParameters{UserName: "x"}}
 	p, err := ref.SnmpDecodePacket(slices.Clone(q.msg))
 	if err != nil {

@@ -29,6 +29,8 @@ var askNames = [askCount][]byte{
 	oid(6, 1, 2, 1, 43),
 }
 
+var everything = []int{askSysDescr, askSysObjectID, askDeviceType, askDeviceDescr, askPrinterStatus, askPrinterMIB}
+
 var (
 	printerMIB    = askNames[askPrinterMIB]
 	configChanges = oid(6, 1, 2, 1, 43, 5, 1, 1, 1) // prtGeneralConfigChanges
@@ -116,6 +118,20 @@ func (f *facts) absorb(asked []int, r *reply) {
 		case askPrinterMIB:
 			f.printerMIB = true
 		}
+	}
+}
+
+// refuse takes an answer that is an error or empty. noSuchName names the first
+// object that nothing comes after (RFC 1157 section 4.1.3), and the objects are
+// in ascending order; of another error the last object is blamed.
+func (f *facts) refuse(asked []int, r *reply) {
+	const noSuchName = 2
+	from := len(asked) - 1
+	if r.status == noSuchName && r.index >= 1 && r.index <= len(asked) {
+		from = r.index - 1
+	}
+	for _, what := range asked[from:] {
+		f.answered |= 1 << what
 	}
 }
 

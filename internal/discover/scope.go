@@ -105,7 +105,61 @@ func (s *Scope) Contains(a netip.Addr) bool {
 // Find returns the index of an address; where it is in scope with several SNMP
 // ports, that of the lowest.
 func (s *Scope) Find(a netip.Addr) (int, bool) {
-	a = a.Unmap()
+	k, ok := s.run(a.Unmap())
+	if !ok {
+		return 0, false
+	}
+	p := s.spans[s.byAddr[k]]
+	if p.n == 1 {
+		return p.start, true
+	}
+	return p.start + int(number4(a.Unmap())-number4(p.from)), true
+}
+
+// findPort returns the index of an address with this SNMP port.
+func (s *Scope) findPort(a netip.AddrPort) (int, bool) {
+	k, ok := s.run(a.Addr().Unmap())
+	for ; ok && k < len(s.byAddr); k++ {
+		p := s.spans[s.byAddr[k]]
+		switch {
+		case !p.contains(a.Addr().Unmap()):
+			return 0, false
+		case p.snmp == a.Port() && p.n == 1:
+			return p.start, true
+		case p.snmp == a.Port():
+			return p.start + int(number4(a.Addr().Unmap())-number4(p.from)), true
+		}
+	}
+	return 0, false
+}
+
+// findIPP returns the index of an address with one of these IPP ports; where
+// there is none, that of the address.
+func (s *Scope) findIPP(a netip.Addr, ports ...uint16) (int, bool) {
+	k, ok := s.run(a.Unmap())
+	for ; ok && k < len(s.byAddr); k++ {
+		p := s.spans[s.byAddr[k]]
+		if !p.contains(a.Unmap()) {
+			break
+		}
+		if p.n == 1 && slices.Contains(ports, p.ipp) {
+			return p.start, true
+		}
+	}
+	return s.Find(a)
+}
+
+// families reports whether there are IPv4 and IPv6 addresses.
+func (s *Scope) families() (four, six bool) {
+	for _, p := range s.spans {
+		four = four || p.from.Is4()
+		six = six || !p.from.Is4()
+	}
+	return four, six
+}
+
+// run finds the first run of addresses, by byAddr, that holds an address.
+func (s *Scope) run(a netip.Addr) (int, bool) {
 	// The last run that begins at or before a is the only one that can hold it;
 	// runs that begin at the same address are single addresses with different ports.
 	k := sort.Search(len(s.byAddr), func(k int) bool { return s.spans[s.byAddr[k]].from.Compare(a) > 0 }) - 1
@@ -115,11 +169,7 @@ func (s *Scope) Find(a netip.Addr) (int, bool) {
 	for k > 0 && s.spans[s.byAddr[k-1]].from == s.spans[s.byAddr[k]].from {
 		k--
 	}
-	p := s.spans[s.byAddr[k]]
-	if p.n == 1 {
-		return p.start, true
-	}
-	return p.start + int(number4(a)-number4(p.from)), true
+	return k, true
 }
 
 // Origin returns the target, as given, that brought an address into scope.

@@ -1,6 +1,7 @@
 package discover
 
 import (
+	"context"
 	"net"
 	"net/netip"
 	"time"
@@ -25,6 +26,11 @@ const (
 	Hinted                // answers SNMP, has hints of a printer, no Printer MIB
 	OtherHost             // answers SNMP and is no printer: counted, never read
 )
+
+// String names the kind for people.
+func (k Kind) String() string {
+	return [...]string{"possible printer", "printer", "hints of a printer", "no printer"}[min(k, OtherHost)]
+}
 
 // Candidate is one piece of news about one address. Several candidates for the
 // same address may come, each with what was learnt since: the SNMP sweep, the
@@ -64,16 +70,19 @@ type Config struct {
 	Scope       *Scope
 	Credentials []snmp.Credential // in the order to try; communities are never guessed
 	Expected    []netip.Addr      // get extra tries
-	Pace        int               // packets a second, > 0
+	Pace        int               // packets a second; 0: DefaultPace
 	Retries     int               // further passes over the silent, >= 0
-	Timeout     time.Duration     // how long one pass waits for its last replies
-	Listen      time.Duration     // at least this long after the last probe; 0: 5 s
+	Timeout     time.Duration     // how long the first pass waits for its last replies; later ones wait longer; 0: DefaultWait
+	Listen      time.Duration     // at least this long after the last probe; 0: DefaultListen
 	NoSNMP      bool
 	NoIPP       bool
 	NoMDNS      bool
 	Interfaces  []net.Interface // for DNS-SD; nil: all multicast interfaces that are up
-	Progress    func(Progress)  // may be nil; called from one goroutine, must not block
-	Log         func(string)    // --verbose lines; may be nil
+	ProbeRate   int             // IPP connections a second; 0: DefaultProbeRate
+	// Dial opens the IPP connections; nil: the network.
+	Dial     func(ctx context.Context, network, address string) (net.Conn, error)
+	Progress func(Progress) // may be nil; called from one goroutine, must not block
+	Log      func(string)   // --verbose lines; may be nil
 }
 
 // Progress is a snapshot of a running discovery.
@@ -106,7 +115,12 @@ type Stats struct {
 type PrefixStats struct {
 	Target                     string
 	Probed, Answered, Printers int
+	Note                       string // NoAnswerNote or empty
 }
+
+// NoAnswerNote is what can be said of a target that was asked and from which
+// nothing came.
+const NoAnswerNote = "no route, firewall or empty"
 
 // Problem is one thing that went wrong, in one line with what to do.
 type Problem struct {
