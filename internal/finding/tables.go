@@ -1,0 +1,192 @@
+package finding
+
+import (
+	"bytes"
+	"embed"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+
+	"printround/internal/device"
+)
+
+// The knowledge of the trade and of the registries, as data. See the head of
+// each file for its source.
+//
+//go:embed data
+var dataFiles embed.FS
+
+// tsv reads an embedded table: comment lines, a heading line, rows with as
+// many fields as the heading. want are the heading's words.
+func tsv(name string, want ...string) ([][]string, error) {
+	b, err := dataFiles.ReadFile("data/" + name)
+	if err != nil {
+		return nil, err
+	}
+	var rows [][]string
+	heading := false
+	for i, line := range strings.Split(strings.TrimSuffix(string(b), "\n"), "\n") {
+		if strings.HasPrefix(line, "#") {
+			continue
+		}
+		fields := strings.Split(line, "\t")
+		switch {
+		case len(fields) != len(want):
+			return nil, fmt.Errorf("%s:%d: %d fields, want %d", name, i+1, len(fields), len(want))
+		case heading:
+			rows = append(rows, fields)
+		case strings.Join(fields, " ") != strings.Join(want, " "):
+			return nil, fmt.Errorf("%s:%d: heading %q, want %q", name, i+1, fields, want)
+		default:
+			heading = true
+		}
+	}
+	return rows, nil
+}
+
+// keyed reads an embedded table whose first column is a key that occurs once.
+func keyed(name string, want ...string) (map[string][]string, error) {
+	rows, err := tsv(name, want...)
+	if err != nil {
+		return nil, err
+	}
+	m := make(map[string][]string, len(rows))
+	for _, r := range rows {
+		if _, twice := m[r[0]]; twice {
+			return nil, fmt.Errorf("%s: %q occurs twice", name, r[0])
+		}
+		m[r[0]] = r
+	}
+	return m, nil
+}
+
+// tomlFile reads an embedded TOML file strictly.
+func tomlFile(name string, into any) error {
+	b, err := dataFiles.ReadFile("data/" + name)
+	if err != nil {
+		return err
+	}
+	dec := toml.NewDecoder(bytes.NewReader(b))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(into); err != nil {
+		return fmt.Errorf("%s: %w", name, err)
+	}
+	return nil
+}
+
+// subject is a row of subjects.toml.
+type subject struct {
+	Prefix, Kind, Group, Path, Noun, Place string
+	Family, Variant, Tech, Neutral, Part   string
+	Generic                                bool
+	Cautions                               []string
+}
+
+// condition is a row of conditions.toml.
+type condition struct {
+	Suffix, Kinds    []string
+	Nature, Family   string
+	Stage            int
+	Summary, Meaning string
+	Causes, Steps    []string
+	Part, Who        string
+	Minutes          int
+	Cautions         []string
+}
+
+// written is a row of advice.toml.
+type written struct {
+	Code      string
+	Tech      []string
+	Meaning   string
+	Causes    []string
+	Steps     []string
+	Part, Who string
+	Minutes   int
+	Cautions  []string
+}
+
+// kind is a row of kinds.tsv, or of partwords.tsv.
+type kind struct {
+	name, class, low, out, noun, part string
+}
+
+// Classes of supplies.
+const (
+	classConsumable = "consumable"
+	classLongLife   = "long-life"
+	classWaste      = "waste"
+)
+
+// nature is a row of natures.tsv.
+type nature struct {
+	name                       string
+	stop, error, warning, note device.Impact
+}
+
+// technology is a row of technologies.tsv.
+type technology struct {
+	class string // toner, ink, thermal, impact; empty: unknown
+	paper string // what it prints on
+}
+
+func readNatures() (map[string]*nature, error) {
+	rows, err := keyed("natures.tsv", "nature", "stop", "error", "warning", "report")
+	if err != nil {
+		return nil, err
+	}
+	m := map[string]*nature{}
+	for k, r := range rows {
+		for _, i := range r[1:] {
+			if device.Impact(i).Rank() > device.ImpactNote.Rank() {
+				return nil, fmt.Errorf("natures.tsv: %q is no impact", i)
+			}
+		}
+		m[k] = &nature{k, device.Impact(r[1]), device.Impact(r[2]), device.Impact(r[3]), device.Impact(r[4])}
+	}
+	return m, nil
+}
+
+func readWeights() (map[string]float64, error) {
+	rows, err := keyed("weights.tsv", "key", "weight")
+	if err != nil {
+		return nil, err
+	}
+	m := map[string]float64{}
+	for k, r := range rows {
+		w, err := strconv.ParseFloat(r[1], 64)
+		if err != nil || w < 0 || w > 1 {
+			return nil, fmt.Errorf("weights.tsv: %s: %q is not within 0 and 1", k, r[1])
+		}
+		m[k] = w
+	}
+	return m, nil
+}
+
+func readKinds() (map[string]*kind, []kind, error) {
+	rows, err := keyed("kinds.tsv", "kind", "class", "low", "out", "noun", "part")
+	if err != nil {
+		return nil, nil, err
+	}
+	kinds := map[string]*kind{}
+	for k, r := range rows {
+		kinds[foldKind(k)] = &kind{k, r[1], r[2], r[3], r[4], r[5]}
+	}
+	words, err := tsv("partwords.tsv", "word", "low", "out", "noun", "part")
+	if err != nil {
+		return nil, nil, err
+	}
+	var parts []kind
+	for _, r := range words {
+		parts = append(parts, kind{r[0], classLongLife, r[1], r[2], r[3], r[4]})
+	}
+	return kinds, parts, nil
+}
+
+// foldKind brings a label of the MIB and its keyword form to one spelling:
+// wasteToner and waste-toner are the same.
+func foldKind(s string) string {
+	return strings.ToLower(strings.ReplaceAll(s, "-", ""))
+}

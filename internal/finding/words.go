@@ -1,0 +1,281 @@
+package finding
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"printround/internal/device"
+)
+
+// finding makes a finding of a cluster. stops tells whether anything stops the
+// device.
+func (j *judge) finding(c *cluster, stops bool) device.Finding {
+	w := c.worst()
+	lead := c.lead()
+	near := 0.0
+	for _, s := range c.seen {
+		if !s.stale && s.impact == device.ImpactDue && s.near > near {
+			near = s.near
+		}
+	}
+	f := device.Finding{Code: lead.keyword, Impact: c.impact(), Subunit: c.subunit(), Stale: c.stale(), AgeS: c.age()}
+	f.Evidence = c.evidence()
+	f.Summary = j.summary(c, lead, f.Subunit)
+	if p := lead.subject.Path; !f.Stale && !stops && f.Impact == device.ImpactImpaired && (p == "scan" || p == "fax") {
+		f.Summary += "; printing works"
+	}
+	rule := cmp.Or(c.raise, w.rule)
+	if !f.Stale {
+		f.Weight = j.o.weight(f.Code, f.Impact, near)
+	}
+	f.Why = fmt.Sprintf("%s: %s; weight %s", f.Impact, rule, strings.TrimSuffix(fmt.Sprintf("%.3f", f.Weight), ".000"))
+	if f.Impact == device.ImpactDue {
+		f.Why += fmt.Sprintf(" at nearness %.2f", near)
+	}
+	f.Advice = j.advice(c, lead, f.Subunit)
+	return f
+}
+
+// lead returns the sighting that names the finding: the latest stage among
+// those that hold, then the worst, then the most exact.
+func (c *cluster) lead() *sighting {
+	return slices.MinFunc(c.seen, func(a, b *sighting) int {
+		return cmp.Or(
+			cmp.Compare(rankBool(a.stale), rankBool(b.stale)),
+			cmp.Compare(rankBool(a.past), rankBool(b.past)),
+			cmp.Compare(b.condition.Stage, a.condition.Stage),
+			cmp.Compare(rankBool(a.subject.Generic), rankBool(b.subject.Generic)),
+			cmp.Compare(a.impact.Rank(), b.impact.Rank()),
+		)
+	})
+}
+
+// subunit returns the part that the cluster is about.
+func (c *cluster) subunit() device.Subunit {
+	sub := c.lead().sub
+	for _, s := range c.seen {
+		if s.specific() && sub.Index == 0 {
+			sub = s.sub
+		}
+		if sub.Name == "" && s.sub.Group == sub.Group && s.sub.Index == sub.Index {
+			sub.Name = s.sub.Name
+		}
+	}
+	return sub
+}
+
+// age returns the greatest age that an alert of the cluster has.
+func (c *cluster) age() *int64 {
+	var oldest *int64
+	for _, s := range c.seen {
+		if s.age != nil && (oldest == nil || *s.age > *oldest) {
+			age := *s.age
+			oldest = &age
+		}
+	}
+	return oldest
+}
+
+// evidence lists each fact once, in a fixed order.
+func (c *cluster) evidence() []device.Evidence {
+	list := make([]device.Evidence, 0, len(c.seen))
+	for _, s := range c.seen {
+		if s.proof != (device.Evidence{}) && !slices.Contains(list, s.proof) {
+			list = append(list, s.proof)
+		}
+	}
+	slices.SortStableFunc(list, func(a, b device.Evidence) int {
+		return cmp.Or(strings.Compare(string(a.Source), string(b.Source)), strings.Compare(a.Object, b.Object), strings.Compare(a.Value, b.Value))
+	})
+	return list
+}
+
+// summary is one line for people, with the device's own name of the part.
+func (j *judge) summary(c *cluster, lead *sighting, sub device.Subunit) string {
+	var said []string
+	for _, s := range c.seen {
+		if s.text != "" && !slices.Contains(said, s.text) {
+			said = append(said, s.text)
+		}
+	}
+	unnamed := lead.condition.Nature == "unnamed" || lead.condition.Suffix[0] == "other"
+	switch {
+	case strings.HasPrefix(lead.keyword, "derived-") && len(said) == 1:
+		return said[0]
+	case strings.HasPrefix(lead.keyword, "derived-") && len(said) > 1:
+		return fmt.Sprintf("%s, and %d more", said[0], len(said)-1)
+	case strings.HasPrefix(lead.family, "vendor/"):
+		return "reports " + lead.keyword
+	case unnamed && len(said) > 0:
+		return fmt.Sprintf("reports %q", said[0])
+	}
+	fill := j.filler(lead, sub, false)
+	if p := c.level(); p != nil && *p > 0 && (lead.condition.Nature == "low" || lead.condition.Family == "level" && lead.subject.Group == "markerSupplies") {
+		at := fmt.Sprintf("{name} at %s %%", number(*p))
+		switch {
+		case lead.subject.Kind == "waste" || lead.condition.Family == "room":
+			at = fmt.Sprintf("{name}: %s %% space left", number(*p))
+		case lead.condition.Stage == 2:
+			at += ", called empty"
+		}
+		return fill.Replace(at)
+	}
+	return fill.Replace(lead.condition.Summary)
+}
+
+// level returns the level behind the cluster, nil when none is known.
+func (c *cluster) level() *float64 {
+	for _, s := range c.seen {
+		if s.percent != nil {
+			return s.percent
+		}
+	}
+	return nil
+}
+
+// filler replaces the placeholders of the tables. In sentences a part without a
+// name of its own gets an article.
+func (j *judge) filler(s *sighting, sub device.Subunit, sentence bool) *strings.Replacer {
+	subject := j.spoken(s)
+	paper := cmp.Or(j.tech.paper, "paper")
+	place := strings.ReplaceAll(subject.Place, "{paper}", paper)
+	noun := cmp.Or(s.noun, subject.Noun)
+	if subject.Noun == "paper" {
+		noun = paper
+	}
+	name := string(sub.Name)
+	in := ""
+	switch {
+	case name != "":
+		in = " in " + name
+	case sub.Index > 0 && sub.Group == "input":
+		name = fmt.Sprintf("tray %d", sub.Index)
+		in = " in " + name
+	case s.noun != "":
+		name = s.noun
+	default:
+		name = place
+	}
+	if sentence && sub.Name == "" && (sub.Index == 0 || sub.Group != "input") {
+		name = "the " + name
+	}
+	part := cmp.Or(s.part, subject.Part)
+	return strings.NewReplacer("{name}", name, "{noun}", noun, "{paper}", paper, "{in}", in, "{part}", part)
+}
+
+// spoken returns the subject whose words are used: on a device of another
+// technology than its own, the neutral one.
+func (j *judge) spoken(s *sighting) *subject {
+	if s.subject.Tech == "" || j.tech.class == "" || s.subject.Tech == j.tech.class {
+		return s.subject
+	}
+	for _, o := range known().subjects {
+		if o.Prefix == s.subject.Neutral {
+			return o
+		}
+	}
+	return s.subject
+}
+
+// advice resolves the advice for a cluster: a hand-written row for its code and
+// technology, else what is composed of subject and condition. Who can act is
+// told by the device where it says so (PrtAlertTrainingLevelTC).
+func (j *judge) advice(c *cluster, lead *sighting, sub device.Subunit) device.Advice {
+	a := j.resolve(lead, sub)
+	if p := lead.part; p != "" && a.Part != "" {
+		a.Part = device.Text(p)
+	}
+	for _, s := range c.seen {
+		if s.who != "" && !s.stale && !s.past {
+			a.Who = s.who
+			break
+		}
+	}
+	if lead.text != "" && lead.condition.Nature == "unnamed" {
+		a.Meaning = fmt.Sprintf("The device says: %q.", lead.text)
+	}
+	if a.Who == device.Nobody {
+		a.Minutes = 0
+	}
+	return a
+}
+
+// resolve finds the words for a condition on a device of this technology.
+func (j *judge) resolve(s *sighting, sub device.Subunit) device.Advice {
+	subject := j.spoken(s)
+	code := s.keyword
+	if subject != s.subject {
+		// The condition in the words of the neutral subject.
+		code = ""
+		for _, suffix := range s.condition.Suffix {
+			if known().terms[subject.Prefix+"-"+suffix] != nil {
+				code = subject.Prefix + "-" + suffix
+				break
+			}
+		}
+	}
+	fill := j.filler(s, sub, true)
+	if w := writtenFor(code, j.tech.class); w != nil {
+		return compose(fill, w.Meaning, w.Causes, w.Steps, w.Part, w.Who, w.Minutes, w.Cautions)
+	}
+	k := s.condition
+	if subject != s.subject {
+		if own := known().condition(subject.Kind, k.Suffix[0]); own != nil {
+			k = own
+		}
+	}
+	return compose(fill, k.Meaning, k.Causes, k.Steps, k.Part, k.Who, k.Minutes, slices.Concat(subject.Cautions, k.Cautions))
+}
+
+// writtenFor returns the hand-written row of a code for a technology class,
+// else the row for all, nil when there is neither.
+func writtenFor(code, class string) *written {
+	var all *written
+	for _, w := range known().written[code] {
+		if class != "" && slices.Contains(w.Tech, class) {
+			return w
+		}
+		if len(w.Tech) == 0 {
+			all = w
+		}
+	}
+	return all
+}
+
+func compose(fill *strings.Replacer, meaning string, causes, steps []string, part, who string, minutes int, cautions []string) device.Advice {
+	a := device.Advice{
+		Meaning: fill.Replace(meaning), Causes: make([]string, 0, len(causes)), Steps: make([]string, 0, len(steps)),
+		Part: device.Text(fill.Replace(part)), Who: device.Who(who), Minutes: minutes,
+	}
+	for _, c := range causes {
+		a.Causes = append(a.Causes, fill.Replace(c))
+	}
+	for _, s := range steps {
+		a.Steps = append(a.Steps, upper(fill.Replace(s)))
+	}
+	var words []string
+	for i, c := range cautions {
+		if !slices.Contains(cautions[:i], c) {
+			words = append(words, known().cautions[c])
+		}
+	}
+	if len(words) > 0 {
+		a.Caution = device.Text(strings.Join(append(words, makerFirst), " "))
+	}
+	return a
+}
+
+// makerFirst ends every caution.
+const makerFirst = "The maker's documentation and qualified service come first."
+
+func upper(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 || r == utf8.RuneError {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
+}
