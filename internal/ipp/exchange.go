@@ -9,7 +9,7 @@ import (
 	"net/http"
 	"strings"
 
-	wire "github.com/phin1x/go-ipp"
+	goippreq "github.com/phin1x/go-ipp"
 )
 
 // maxHops is how many redirects of one request are followed.
@@ -88,7 +88,7 @@ func (s *Session) post(ctx context.Context, at endpoint, r request) (*reply, err
 	if err != nil {
 		return nil, err
 	}
-	req.Header.Set("Content-Type", wire.ContentTypeIPP)
+	req.Header.Set("Content-Type", goippreq.ContentTypeIPP)
 	req.Header.Set("User-Agent", userName)
 	// Reading may be repeated; an empty value tells only the transport so.
 	req.Header["Idempotency-Key"] = []string{}
@@ -149,7 +149,7 @@ func (s *Session) read(rep *reply, at endpoint) (*Answer, error) {
 // it says nothing else and begins with a known version.
 func looksIPP(rep *reply) bool {
 	kind := mediaType(rep)
-	if kind == wire.ContentTypeIPP {
+	if kind == goippreq.ContentTypeIPP {
 		return true
 	}
 	if rep.status >= 300 || strings.HasPrefix(kind, "text/") {

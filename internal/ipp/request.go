@@ -5,7 +5,7 @@ import (
 	"encoding/binary"
 	"fmt"
 
-	wire "github.com/phin1x/go-ipp"
+	goippreq "github.com/phin1x/go-ipp"
 )
 
 // Versions that requests are sent with; the older one is tried when a printer
@@ -79,19 +79,19 @@ type request struct {
 }
 
 func getPrinterAttributes(names []string) request {
-	r := request{operation: wire.OperationGetPrinterAttributes, attrs: []attr{{wire.AttributeRequestingUserName, userName}}}
+	r := request{operation: goippreq.OperationGetPrinterAttributes, attrs: []attr{{goippreq.AttributeRequestingUserName, userName}}}
 	if len(names) > 0 {
-		r.attrs = append(r.attrs, attr{wire.AttributeRequestedAttributes, names})
+		r.attrs = append(r.attrs, attr{goippreq.AttributeRequestedAttributes, names})
 	}
 	return r
 }
 
 func getJobs(names []string) request {
-	return request{operation: wire.OperationGetJobs, attrs: []attr{
-		{wire.AttributeRequestingUserName, userName},
-		{wire.AttributeLimit, MaxJobs},
-		{wire.AttributeRequestedAttributes, names},
-		{wire.AttributeWhichJobs, "not-completed"},
+	return request{operation: goippreq.OperationGetJobs, attrs: []attr{
+		{goippreq.AttributeRequestingUserName, userName},
+		{goippreq.AttributeLimit, MaxJobs},
+		{goippreq.AttributeRequestedAttributes, names},
+		{goippreq.AttributeWhichJobs, "not-completed"},
 	}}
 }
 
@@ -103,18 +103,18 @@ func (r request) encode(version uint16, id uint32, uri string) ([]byte, error) {
 	head := binary.BigEndian.AppendUint16(nil, version)
 	head = binary.BigEndian.AppendUint16(head, uint16(r.operation))
 	head = binary.BigEndian.AppendUint32(head, id)
-	b.Write(append(head, byte(wire.TagOperation)))
-	enc := wire.NewAttributeEncoder(&b)
+	b.Write(append(head, byte(goippreq.TagOperation)))
+	enc := goippreq.NewAttributeEncoder(&b)
 	all := append([]attr{
-		{wire.AttributeCharset, wire.Charset},
-		{wire.AttributeNaturalLanguage, naturalLanguage},
-		{wire.AttributePrinterURI, uri},
+		{goippreq.AttributeCharset, goippreq.Charset},
+		{goippreq.AttributeNaturalLanguage, naturalLanguage},
+		{goippreq.AttributePrinterURI, uri},
 	}, r.attrs...)
 	for _, a := range all {
 		if err := enc.Encode(a.name, a.value); err != nil {
 			return nil, fmt.Errorf("encoding %s: %w", a.name, err)
 		}
 	}
-	b.WriteByte(byte(wire.TagEnd))
+	b.WriteByte(byte(goippreq.TagEnd))
 	return b.Bytes(), nil
 }

@@ -5,14 +5,14 @@ import (
 	"slices"
 	"testing"
 
-	wire "github.com/phin1x/go-ipp"
+	goippreq "github.com/phin1x/go-ipp"
 )
 
 // The Get-Jobs request of RFC 8010 Appendix A.8, octet for octet.
 func TestEncodeAppendixA8(t *testing.T) {
-	r := request{operation: wire.OperationGetJobs, attrs: []attr{
-		{wire.AttributeLimit, 50},
-		{wire.AttributeRequestedAttributes, []string{"job-id", "job-name", "document-format"}},
+	r := request{operation: goippreq.OperationGetJobs, attrs: []attr{
+		{goippreq.AttributeLimit, 50},
+		{goippreq.AttributeRequestedAttributes, []string{"job-id", "job-name", "document-format"}},
 	}}
 	got, err := r.encode(version11, 123, "ipp://printer.example.com/ipp/print/pinetree")
 	if err != nil {
