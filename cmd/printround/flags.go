@@ -22,6 +22,7 @@ type reachFlags struct {
 	ippPort       uint16
 	communityFile string
 	timeout       time.Duration
+	timeoutGiven  bool
 	retries       int
 	pace          int // sweep only
 	concurrency   int // sweep only
@@ -50,7 +51,8 @@ func (f *reachFlags) add(cmd *cobra.Command, sweep bool) {
 	fl.BoolVar(&f.verbose, "verbose", false, "say on standard error what is being done")
 }
 
-func (f *reachFlags) check(sweep bool) error {
+func (f *reachFlags) check(cmd *cobra.Command, sweep bool) error {
+	f.timeoutGiven = cmd.Flags().Changed("timeout")
 	switch {
 	case f.snmpPort == 0:
 		return usagef("--snmp-port 0: wanted 1 to 65535")
@@ -69,6 +71,10 @@ func (f *reachFlags) check(sweep bool) error {
 	}
 	return nil
 }
+
+// passWait is how long the first pass of a sweep waits for its last answers;
+// later passes wait longer, and a late answer to any pass counts.
+func (f *reachFlags) passWait() time.Duration { return f.timeout / 2 }
 
 // listen is how long a sweep listens after its last probe: 5 s by default,
 // because printers wake slowly.

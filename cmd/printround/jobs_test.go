@@ -94,7 +94,7 @@ func TestJobs(t *testing.T) {
 			"site , targets 10.0.1.5 10.0.3.0/30, credential default",
 		}},
 		{"all sites", twoSites, nil, []string{
-			"site North, targets 10.0.1.0/24 10.0.1.5, credential north, expects 10.0.1.5, expects serial:a:9",
+			"site North, targets 10.0.1.0/24, credential north, expects 10.0.1.5, expects serial:a:9",
 			"site South, targets 10.0.2.0/24 10.0.7.7, credential south, expects 10.0.7.7",
 		}},
 		{"part of one site keeps its name and what it can miss", twoSites, []string{"10.0.1.0/28"}, []string{

@@ -6,6 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"maps"
+	"net"
+	"slices"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -80,14 +84,21 @@ func runLab(ctx context.Context, a *app, f *labFlags) error {
 	}
 	r, err := startLab(ctx, o)
 	if err != nil {
-		return err
+		return labError(err, o)
 	}
 	defer r.close(a)
+	for _, n := range r.Notes() {
+		a.note(n)
+	}
 	out := bufio.NewWriter(a.stdout)
+	fmt.Fprintf(out, "%s (an invented organisation)\n\n", r.Organisation())
 	if err := listLab(out, r.Devices()); err != nil {
 		return err
 	}
 	if f.list {
+		if err := listFaults(out); err != nil {
+			return err
+		}
 		return out.Flush()
 	}
 	labHints(out, r)
@@ -99,6 +110,27 @@ func runLab(ctx context.Context, a *app, f *labFlags) error {
 		return cause
 	}
 	return nil
+}
+
+// labError makes a fault that does not exist or does not fit a usage error;
+// what the system refuses, such as a port in use, is none.
+func labError(err error, o lab.Options) error {
+	var op *net.OpError
+	var path *fs.PathError
+	if len(o.Faults) == 0 || errors.As(err, &op) || errors.As(err, &path) {
+		return err
+	}
+	return &usageError{message: err.Error(), hint: "printround lab --list shows devices and conditions"}
+}
+
+func listFaults(w io.Writer) error {
+	fmt.Fprintln(w, "\nConditions for --fault:")
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	faults := lab.FaultNames()
+	for _, name := range slices.Sorted(maps.Keys(faults)) {
+		fmt.Fprintf(t, "  %s\t%s\n", name, faults[name])
+	}
+	return t.Flush()
 }
 
 func listLab(w io.Writer, devices []lab.Device) error {
@@ -133,6 +165,8 @@ func labFinds(d lab.Device) string {
 	switch {
 	case d.Silent:
 		return "switched off: no answer"
+	case d.Queue:
+		return "a queue that a server shares, no device"
 	case !d.Printer:
 		return "no printer: not to be listed"
 	case len(d.Conditions) == 0:
@@ -150,23 +184,21 @@ func labHints(w io.Writer, r *labRun) {
 	if shared {
 		fmt.Fprintf(w, "  printround sweep --site %s%s\n", r.path, ports)
 	}
-	for _, d := range devices {
-		if d.Printer && !d.Silent && d.SNMP == "2c" && d.IPPPort != 0 && len(d.Conditions) > 0 {
-			fmt.Fprintf(w, "  printround check %s --site %s --snmp-port %d --ipp-port %d\n", d.Addr, r.path, d.SNMPPort, d.IPPPort)
-			break
+	one := func(fits func(lab.Device) bool) (lab.Device, bool) {
+		i := slices.IndexFunc(devices, func(d lab.Device) bool { return d.Printer && !d.Silent && fits(d) })
+		if i < 0 {
+			return lab.Device{}, false
 		}
+		return devices[i], true
 	}
-	for _, d := range devices {
-		if d.Printer && !d.Silent && d.SNMP == "2c" {
-			fmt.Fprintf(w, "  snmpbulkwalk -v2c -c public %s:%d 1.3.6.1.2.1.43\n", d.Addr, d.SNMPPort)
-			break
-		}
+	if d, ok := one(func(d lab.Device) bool { return d.SNMPPort != 0 && d.IPPPort != 0 && len(d.Conditions) > 0 }); ok {
+		fmt.Fprintf(w, "  printround check %s --site %s --snmp-port %d --ipp-port %d\n", d.Addr, r.path, d.SNMPPort, d.IPPPort)
 	}
-	for _, d := range devices {
-		if d.Printer && !d.Silent && d.IPPPort != 0 {
-			fmt.Fprintf(w, "  ipptool -tv ipp://%s:%d/ipp/print get-printer-attributes.test\n", d.Addr, d.IPPPort)
-			break
-		}
+	if d, ok := one(func(d lab.Device) bool { return d.SNMP == "2c" && r.communityFile(d) != "" }); ok {
+		fmt.Fprintf(w, "  snmpbulkwalk -v2c -c \"$(cat %s)\" %s:%d 1.3.6.1.2.1.43\n", r.communityFile(d), d.Addr, d.SNMPPort)
+	}
+	if d, ok := one(func(d lab.Device) bool { return d.IPPPort != 0 }); ok {
+		fmt.Fprintf(w, "  ipptool -tv ipp://%s:%d%s get-printer-attributes.test\n", d.Addr, d.IPPPort, d.IPPPath)
 	}
 	fmt.Fprintln(w, "\nCtrl-C stops the lab.")
 }

@@ -5,8 +5,10 @@ import (
 	"fmt"
 	"net"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"printround/internal/discover"
 	"printround/internal/lab"
@@ -18,6 +20,9 @@ type labRun struct {
 	*lab.Lab
 	dir, path string
 }
+
+// labWait is how long a sweep of the lab waits for the answers to a pass.
+const labWait = 500 * time.Millisecond
 
 func startLab(ctx context.Context, o lab.Options) (*labRun, error) {
 	dir, err := os.MkdirTemp("", "printround-lab-")
@@ -89,6 +94,10 @@ func (p *plan) labJobs(ctx context.Context) ([]job, error) {
 		j := p.newJob(s, scope)
 		j.options.Expected = p.expected(ctx, s)
 		j.options.Discover.Interfaces = loopbackInterfaces()
+		if !p.reach.timeoutGiven {
+			// Nobody in the lab's own scenario needs waking.
+			j.options.Discover.Timeout, j.options.Discover.Listen = labWait, 3*labWait
+		}
 		out = append(out, j)
 	}
 	return out, nil
@@ -112,17 +121,7 @@ func (p *plan) labPlace(ctx context.Context, query string) (*place, error) {
 	d := devices[i]
 	out := &place{}
 	snmp, ipp, _ := sharedPorts(devices)
-	for _, a := range d.Addrs {
-		t := discover.Target{Addr: a, SNMPPort: uint16(d.SNMPPort), IPPPort: uint16(d.IPPPort)}
-		// A protocol that the device does not speak is asked all the same.
-		if t.SNMPPort == 0 {
-			t.SNMPPort = snmp
-		}
-		if t.IPPPort == 0 {
-			t.IPPPort = ipp
-		}
-		out.targets = append(out.targets, t)
-	}
+	out.targets = placesOf(d, snmp, ipp)
 	for i := range p.file.Sites {
 		if p.file.Sites[i].Name == d.Site {
 			out.site = &p.file.Sites[i]
@@ -151,17 +150,53 @@ func sharedPorts(devices []lab.Device) (snmp, ipp uint16, shared bool) {
 	return snmp, ipp, shared
 }
 
+// labTargets are the devices of one branch where each has ports of its own.
 func labTargets(devices []lab.Device, siteName string) []discover.Target {
 	var out []discover.Target
 	for _, d := range devices {
-		if d.Site != siteName {
-			continue
-		}
-		for _, a := range d.Addrs {
-			out = append(out, discover.Target{Addr: a, SNMPPort: uint16(d.SNMPPort), IPPPort: uint16(d.IPPPort)})
+		if d.Site == siteName {
+			out = append(out, placesOf(d, 0, 0)...)
 		}
 	}
 	return out
+}
+
+// placesOf lists where a device answers. A protocol that it does not speak is
+// asked all the same, at the ports given.
+func placesOf(d lab.Device, snmp, ipp uint16) []discover.Target {
+	if d.SNMPPort != 0 {
+		snmp = uint16(d.SNMPPort)
+	}
+	if d.IPPPort != 0 {
+		ipp = uint16(d.IPPPort)
+	}
+	var out []discover.Target
+	for _, port := range d.SecondPorts {
+		out = append(out, discover.Target{Addr: d.Addr, SNMPPort: uint16(port), IPPPort: ipp})
+	}
+	if len(out) > 0 {
+		return out
+	}
+	for _, a := range d.Addrs {
+		out = append(out, discover.Target{Addr: a, SNMPPort: snmp, IPPPort: ipp})
+	}
+	return out
+}
+
+// communityFile returns the secret file of the lab's site that lets into the
+// device, so that a line to paste shows how to keep a secret off it.
+func (r *labRun) communityFile(d lab.Device) string {
+	files, err := filepath.Glob(filepath.Join(r.dir, "*.community"))
+	if err != nil {
+		return ""
+	}
+	for _, f := range files {
+		c, err := site.ReadCommunity("", f)
+		if err == nil && d.Community != "" && c.Community.Reveal() == d.Community {
+			return f
+		}
+	}
+	return ""
 }
 
 // loopbackInterfaces keep the browsing for the lab's services off the network.

@@ -61,7 +61,10 @@ func addScope(to *device.Scope, s device.Scope) {
 	to.SilentExpected += s.SilentExpected
 	to.Prefixes = append(to.Prefixes, s.Prefixes...)
 	for _, n := range s.Notes {
-		to.Notes = appendNew(to.Notes, n)
+		// What is outside the targets of one site is usually within another's.
+		if !strings.Contains(n, "outside the targets") {
+			to.Notes = appendNew(to.Notes, n)
+		}
 	}
 }
 

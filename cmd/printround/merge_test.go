@@ -50,7 +50,7 @@ func TestMerge(t *testing.T) {
 		Scope: device.Scope{
 			Targets: []string{"10.0.2.0/24"}, Addresses: 254, Probed: 10, Answered: 2,
 			Prefixes: []device.Prefix{{Target: "10.0.2.0/24", Probed: 10, Answered: 2, Printers: 2}},
-			Notes:    []string{"DNS-SD does not cross subnets"},
+			Notes:    []string{"DNS-SD: 3 announced outside the targets, not looked at", "DNS-SD does not cross subnets"},
 		},
 		// The first is the device of North with its other interface, the second
 		// the one that North missed.

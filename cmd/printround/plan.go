@@ -79,7 +79,7 @@ func (p *plan) newJob(s *site.Site, scope *discover.Scope) job {
 	r := p.reach
 	j := job{site: s, scope: scope, judge: finding.Defaults(), options: survey.Options{
 		Discover: discover.Config{
-			Scope: scope, Pace: r.pace, Retries: r.retries, Timeout: r.timeout, Listen: r.listen(),
+			Scope: scope, Pace: r.pace, Retries: r.retries, Timeout: r.passWait(), Listen: r.listen(),
 			NoSNMP: r.noSNMP, NoIPP: r.noIPP, NoMDNS: r.noMDNS, Log: p.log(),
 		},
 		Concurrency: r.concurrency, Timeout: r.timeout, Retries: r.retries,
@@ -171,16 +171,22 @@ func (p *plan) parseOptions() discover.ParseOptions {
 	}
 }
 
-// siteScope returns the addresses of a site: its targets, and those of its
-// expected devices that have one.
+// siteScope returns the addresses of a site: its targets, and its expected
+// devices outside them.
 func (p *plan) siteScope(ctx context.Context, s *site.Site) (*discover.Scope, error) {
-	targets := slices.Clone(s.Targets)
-	for i := range s.Expected {
-		if a := s.Expected[i].Address; a != "" && !slices.Contains(targets, a) {
-			targets = append(targets, a)
+	scope, problems, err := parseTargets(ctx, s.Targets, p.parseOptions())
+	if err == nil {
+		var beyond []string
+		for _, e := range p.expected(ctx, s) {
+			a, bad := netip.ParseAddr(e.Address)
+			if e.Address != "" && (bad != nil || !scope.Contains(a)) {
+				beyond = append(beyond, e.Address)
+			}
+		}
+		if len(beyond) > 0 {
+			scope, problems, err = parseTargets(ctx, append(slices.Clone(s.Targets), beyond...), p.parseOptions())
 		}
 	}
-	scope, problems, err := parseTargets(ctx, targets, p.parseOptions())
 	for _, q := range problems {
 		q.Message = fmt.Sprintf("site %q: %s", s.Name, q.Message)
 		p.problem(q)
