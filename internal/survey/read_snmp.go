@@ -1,0 +1,119 @@
+package survey
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/netip"
+	"strings"
+
+	"printround/internal/device"
+	"printround/internal/mib"
+	"printround/internal/snmp"
+)
+
+// ReadSNMP reads every printer behind one address over SNMP. The credentials
+// are tried in order; the first that is answered counts. There is one view for
+// each printer row of hrDeviceTable, in the order of the indices, and none for
+// a host that shows no Printer MIB. What went wrong is in Problems, one line
+// each, also beside views: a device that stops half-way gives a partial view.
+func ReadSNMP(ctx context.Context, at netip.AddrPort, creds []snmp.Credential, o ReadOptions) SNMPResult {
+	r := SNMPResult{Reach: device.SNMPReach{Tried: len(creds) > 0}}
+	failed := &snmpFailures{address: at}
+	for _, c := range creds {
+		done, err := r.try(ctx, at, c, o)
+		if err != nil {
+			failed.add(c, err)
+		}
+		if done || ctx.Err() != nil || errors.Is(err, snmp.ErrRefused) || errors.Is(err, snmp.ErrUnreachable) {
+			break
+		}
+	}
+	r.Problems = append(r.Problems, failed.problems()...)
+	for i := range r.Views {
+		r.Views[i].Reached.SNMP = r.Reach
+	}
+	return r
+}
+
+// try reads with one credential and reports whether it was answered.
+func (r *SNMPResult) try(ctx context.Context, at netip.AddrPort, c snmp.Credential, o ReadOptions) (bool, error) {
+	s, err := snmp.Open(ctx, at, c, snmp.Options{Timeout: o.Timeout, Retries: o.Retries, Log: prefixed(o.Log, at, c)})
+	if err != nil {
+		return false, err
+	}
+	defer s.Close()
+	facts, err := mib.Read(ctx, s)
+	stats := s.Stats()
+	r.Reach.RoundTrips += stats.RoundTrips
+	r.Reach.Bytes += stats.BytesIn
+	r.Reach.Values += stats.Values
+	if !s.Answered() {
+		return false, err
+	}
+	r.Reach.Version = device.Text(s.Version().String())
+	r.Reach.Credential = device.Clean(c.Label)
+	r.Indices = facts.Printers()
+	r.Reach.OK = len(r.Indices) > 0
+	r.Reach.Partial = facts.Partial
+	for _, index := range r.Indices {
+		r.Views = append(r.Views, snmpView(facts, index, o))
+	}
+	for _, p := range facts.Problems {
+		r.Problems = append(r.Problems, device.Problem{Address: at.Addr().String(), Stage: "snmp", Message: string(device.Clean(p))})
+	}
+	return true, err
+}
+
+// prefixed makes log lines say which device and credential they are about.
+func prefixed(log func(string), at netip.AddrPort, c snmp.Credential) func(string) {
+	if log == nil {
+		return nil
+	}
+	return func(line string) { log(fmt.Sprintf("%s: SNMP %s %q: %s", at, c.Version, c.Label, line)) }
+}
+
+// snmpFailures turns the errors of the credentials into as few lines as say it
+// all: silence is one line, whatever the number of credentials.
+type snmpFailures struct {
+	address netip.AddrPort
+	silent  []string
+	other   []device.Problem
+}
+
+func (f *snmpFailures) add(c snmp.Credential, err error) {
+	label := fmt.Sprintf("%q", string(device.CleanTo(c.Label, 64)))
+	switch {
+	case errors.Is(err, snmp.ErrForged):
+		f.line("snmp", fmt.Sprintf("%v (credential %s)", snmp.ErrForged, label))
+	case errors.Is(err, mib.ErrNotPrinter):
+		f.line("snmp", "answers SNMP but shows no Printer MIB: no printer, or the credential does not let it be seen")
+	case errors.Is(err, snmp.ErrNoAnswer):
+		f.silent = append(f.silent, label)
+	case errors.Is(err, snmp.ErrUnreachable):
+		f.line("route", plain(err))
+	case errors.Is(err, snmp.ErrRefused):
+		f.line("snmp", fmt.Sprintf("UDP port %d: %s", f.address.Port(), plain(err)))
+	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):
+		f.line("snmp", "reading was cut short: "+plain(err))
+	default:
+		f.line("snmp", fmt.Sprintf("credential %s: %s", label, plain(err)))
+	}
+}
+
+// plain drops what the reader wraps around the cause.
+func plain(err error) string {
+	text := strings.TrimPrefix(err.Error(), "reading the Printer MIB: ")
+	return string(device.CleanTo(text, 300))
+}
+
+func (f *snmpFailures) line(stage, message string) {
+	f.other = append(f.other, device.Problem{Address: f.address.Addr().String(), Stage: stage, Message: message})
+}
+
+func (f *snmpFailures) problems() []device.Problem {
+	if len(f.silent) > 0 {
+		f.line("snmp", fmt.Sprintf("UDP port %d: %v (tried credential %s)", f.address.Port(), snmp.ErrNoAnswer, strings.Join(f.silent, ", ")))
+	}
+	return f.other
+}
