@@ -35,6 +35,7 @@ type pdu struct {
 	raw       []byte
 	arcs      OID // backing store of names
 	nameStart []int
+	cursors   []int // where GetBulk is for each name
 }
 
 func (p *pdu) decode(b []byte) error {
@@ -180,43 +181,51 @@ func (p *pdu) each(a *answer, t *Tree, h *Host, now time.Time, v1 bool) {
 // bulk answers GetBulkRequest (RFC 3416 section 4.2.3). What does not fit is
 // left off the end; when not even the first binding fits the answer is tooBig.
 func (p *pdu) bulk(a *answer, t *Tree, h *Host, now time.Time, limit int) {
-	nonRep := min(max(int(p.nonRep), 0), len(p.names))
-	put := func(name OID, raw []byte) (pos int, fits bool) {
-		before := len(a.binds)
-		if pos = t.next(name); pos == t.Len() {
-			a.binds = appendException(a.binds, raw, tagEndOfMibView)
-		} else {
-			a.binds = t.appendNode(a.binds, pos, h, now)
-		}
-		if len(a.binds) > limit && before > 0 {
-			a.binds = a.binds[:before]
-			return pos, false
-		}
-		return pos, len(a.binds) <= limit
+	p.cursors = p.cursors[:0]
+	for _, name := range p.names {
+		p.cursors = append(p.cursors, t.next(name))
 	}
+	nonRep := min(max(int(p.nonRep), 0), len(p.names))
 	for i := range nonRep {
-		if _, fits := put(p.names[i], p.rawNames[i]); !fits {
+		if !p.put(a, t, h, now, i, limit) {
 			return
 		}
 	}
-	names, raws := p.names[nonRep:], p.rawNames[nonRep:]
 	for range max(int(p.maxRep), 0) {
 		ended := true
-		for i := range names {
-			pos, fits := put(names[i], raws[i])
-			if !fits {
+		for i := nonRep; i < len(p.names); i++ {
+			ended = ended && p.cursors[i] >= t.Len()
+			if !p.put(a, t, h, now, i, limit) {
 				return
 			}
-			if pos < t.Len() {
-				ended = false
-				names[i] = t.nodes[pos].oid
-				raws[i] = appendOIDBody(nil, names[i])
-			}
+			p.cursors[i]++
 		}
 		if ended {
 			return
 		}
 	}
+}
+
+// put appends the instance that name i has got to. It reports whether the
+// answer has room for more.
+func (p *pdu) put(a *answer, t *Tree, h *Host, now time.Time, i, limit int) bool {
+	before := len(a.binds)
+	switch pos := p.cursors[i]; {
+	case pos < t.Len():
+		a.binds = t.appendNode(a.binds, pos, h, now)
+	case t.Len() > 0 && t.nodes[t.Len()-1].oid.Compare(p.names[i]) > 0:
+		// The name of the last variable retrieved stands beside endOfMibView.
+		a.binds = appendException(a.binds, appendOIDBody(nil, t.nodes[t.Len()-1].oid), tagEndOfMibView)
+	default:
+		a.binds = appendException(a.binds, p.rawNames[i], tagEndOfMibView)
+	}
+	if len(a.binds) <= limit {
+		return true
+	}
+	if before > 0 {
+		a.binds = a.binds[:before]
+	}
+	return false
 }
 
 // refuseSet answers SetRequest without doing it. Nothing is in a write view:

@@ -43,10 +43,11 @@ func ListenEach(at []netip.AddrPort, find Find) (*Server, error) {
 			return nil, fmt.Errorf("opening the SNMP socket: %w", err)
 		}
 		s.conns = append(s.conns, c)
+		a = c.LocalAddr().(*net.UDPAddr).AddrPort()
+		if s.port == 0 {
+			s.port = int(a.Port())
+		}
 		s.loops.Go(func() { s.serveOne(c, a, find) })
-	}
-	if len(at) > 0 {
-		s.port = int(at[0].Port())
 	}
 	return s, nil
 }

@@ -1,0 +1,56 @@
+package agent
+
+import (
+	"bufio"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// missing skips a test that lacks something, or fails it where everything is
+// supposed to be there.
+func missing(t *testing.T, format string, args ...any) {
+	t.Helper()
+	if os.Getenv("PRINTROUND_CI") != "" {
+		t.Fatalf(format, args...)
+	}
+	t.Skipf(format, args...)
+}
+
+// vectors reads the shared table of check values: id to octets in hexadecimal.
+func vectors(t *testing.T) map[string]string {
+	t.Helper()
+	dir := os.Getenv("PRINTROUND_SHARED")
+	if dir == "" {
+		dir = filepath.Join("..", "..", "..", "..", "shared")
+	}
+	f, err := os.Open(filepath.Join(dir, "standards", "vectors.tsv"))
+	if err != nil {
+		missing(t, "the shared folder with the published vectors is not there: %v", err)
+	}
+	defer f.Close()
+	out := map[string]string{}
+	in := bufio.NewScanner(f)
+	in.Buffer(nil, 1<<20)
+	for in.Scan() {
+		if c := strings.Split(in.Text(), "\t"); len(c) > 2 {
+			out[c[0]] = c[2]
+		}
+	}
+	if err := in.Err(); err != nil || len(out) < 40 {
+		t.Fatalf("read %d vectors: %v", len(out), err)
+	}
+	return out
+}
+
+// program finds a program of a reference implementation.
+func program(t *testing.T, name string) string {
+	t.Helper()
+	p, err := exec.LookPath(name)
+	if err != nil {
+		missing(t, "%s is not installed", name)
+	}
+	return p
+}
