@@ -28,6 +28,9 @@ func ReadIPP(ctx context.Context, t IPPTarget, o ReadOptions) IPPResult {
 	if err != nil {
 		r.NotIPP = errors.Is(err, ipp.ErrNotIPP) || errors.Is(err, ipp.ErrNotHTTP)
 		r.Closed = errors.Is(err, ipp.ErrRefused) || errors.Is(err, ipp.ErrNoAnswer) || errors.Is(err, ipp.ErrNoRoute)
+		if ctx.Err() != nil {
+			err = errors.New("the time for this device ran out, or the run was stopped, before it answered over IPP")
+		}
 		problem(stageOf(err), "%v", err)
 		return r
 	}
@@ -59,9 +62,6 @@ func ReadIPP(ctx context.Context, t IPPTarget, o ReadOptions) IPPResult {
 		case ctx.Err() == nil:
 			problem(stageOf(err), "jobs: %v", err)
 		}
-	}
-	for i := range r.Views {
-		r.Views[i].Errors = r.Problems
 	}
 	return r
 }

@@ -116,7 +116,7 @@ func expectRows(t *testing.T, path string) []expectRow {
 // independent decoder reads.
 func TestReadIPPCaptures(t *testing.T) {
 	dir := filepath.Join(sharedDir(t), "captures")
-	noJobs := encoded(t, goipp.Group{Tag: goipp.TagOperationGroup, Attrs: goipp.Attributes{words("attributes-charset", "utf-8")}})
+	noJobs := ippEncoded(t, goipp.Group{Tag: goipp.TagOperationGroup, Attrs: goipp.Attributes{ippWords("attributes-charset", "utf-8")}})
 	compared := 0
 	for _, e := range expectRows(t, filepath.Join(dir, "EXPECT-ipp.tsv")) {
 		t.Run(e["file"], func(t *testing.T) {
@@ -231,15 +231,15 @@ func TestReadIPPCaptureTraps(t *testing.T) {
 func TestReadIPP(t *testing.T) {
 	job := func(id, state, created int) goipp.Group {
 		return goipp.Group{Tag: goipp.TagJobGroup, Attrs: goipp.Attributes{
-			ints("job-id", id), one("job-state", goipp.TagEnum, state), words("job-state-reasons", "job-printing", "job-printing"),
-			ints("time-at-creation", created), ints("job-printer-up-time", 1000), ints("job-impressions-completed", 2),
-			one("job-name", goipp.TagName, "salaries.pdf"), one("job-originating-user-name", goipp.TagName, "someone"),
+			ippInts("job-id", id), ippAttr("job-state", goipp.TagEnum, state), ippWords("job-state-reasons", "job-printing", "job-printing"),
+			ippInts("time-at-creation", created), ippInts("job-printer-up-time", 1000), ippInts("job-impressions-completed", 2),
+			ippAttr("job-name", goipp.TagName, "salaries.pdf"), ippAttr("job-originating-user-name", goipp.TagName, "someone"),
 		}}
 	}
-	printer := encoded(t, goipp.Group{Tag: goipp.TagPrinterGroup, Attrs: goipp.Attributes{
-		one("printer-name", goipp.TagName, "Lab"), one("printer-state", goipp.TagEnum, 4), one("operations-supported", goipp.TagEnum, opGetJobs, opGetPrinterAttributes),
+	printer := ippEncoded(t, goipp.Group{Tag: goipp.TagPrinterGroup, Attrs: goipp.Attributes{
+		ippAttr("printer-name", goipp.TagName, "Lab"), ippAttr("printer-state", goipp.TagEnum, 4), ippAttr("operations-supported", goipp.TagEnum, opGetJobs, opGetPrinterAttributes),
 	}})
-	jobs := encoded(t, job(7, 5, 400), job(8, 3, 990), goipp.Group{Tag: goipp.TagJobGroup, Attrs: goipp.Attributes{}})
+	jobs := ippEncoded(t, job(7, 5, 400), job(8, 3, 990), goipp.Group{Tag: goipp.TagJobGroup, Attrs: goipp.Attributes{}})
 	target, server := replayServer(t, true, printer, jobs)
 	r := ReadIPP(t.Context(), target, ippOptions())
 	if len(r.Views) != 1 || len(r.Problems) > 0 {
@@ -277,14 +277,14 @@ func TestReadIPP(t *testing.T) {
 // malformed answer is kept and reported.
 func TestReadIPPOddAnswers(t *testing.T) {
 	name := func(n string) goipp.Group {
-		return goipp.Group{Tag: goipp.TagPrinterGroup, Attrs: goipp.Attributes{one("printer-name", goipp.TagName, n), ints("printer-up-time", 5)}}
+		return goipp.Group{Tag: goipp.TagPrinterGroup, Attrs: goipp.Attributes{ippAttr("printer-name", goipp.TagName, n), ippInts("printer-up-time", 5)}}
 	}
-	two := encoded(t, name("a"), goipp.Group{Tag: goipp.TagPrinterGroup, Attrs: goipp.Attributes{}}, name("b"))
+	two := ippEncoded(t, name("a"), goipp.Group{Tag: goipp.TagPrinterGroup, Attrs: goipp.Attributes{}}, name("b"))
 	target, _ := replayServer(t, false, two, nil)
 	if r := ReadIPP(t.Context(), target, ippOptions()); len(r.Views) != 2 || r.Views[1].Name != "b" {
 		t.Errorf("%d views", len(r.Views))
 	}
-	whole := encoded(t, name("a"))
+	whole := ippEncoded(t, name("a"))
 	tests := []struct {
 		name    string
 		b       []byte
@@ -295,7 +295,7 @@ func TestReadIPPOddAnswers(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			jobs := encoded(t)
+			jobs := ippEncoded(t)
 			target, _ := replayServer(t, false, tt.b, jobs)
 			r := ReadIPP(t.Context(), target, ippOptions())
 			if len(r.Views) != 1 || r.Views[0].Name != "a" || r.Views[0].State.UptimeS != nil {
@@ -325,7 +325,7 @@ func TestReadIPPProblems(t *testing.T) {
 	}
 	nobody := ippTarget(t, closed.Addr(), false)
 	_ = closed.Close()
-	busy := encoded(t)
+	busy := ippEncoded(t)
 	copy(busy[2:], "\x05\x07") // server-error-busy, RFC 8011 appendix B.1.5.8
 	tests := []struct {
 		name, stage, message string
@@ -360,8 +360,8 @@ func TestReadIPPProblems(t *testing.T) {
 // printer that does not list the operation is not asked.
 func TestReadIPPJobsRefused(t *testing.T) {
 	for ops, problems := range map[int]int{opGetJobs: 1, opGetPrinterAttributes: 0} {
-		printer := encoded(t, goipp.Group{Tag: goipp.TagPrinterGroup, Attrs: goipp.Attributes{
-			one("printer-name", goipp.TagName, "Lab"), one("operations-supported", goipp.TagEnum, ops),
+		printer := ippEncoded(t, goipp.Group{Tag: goipp.TagPrinterGroup, Attrs: goipp.Attributes{
+			ippAttr("printer-name", goipp.TagName, "Lab"), ippAttr("operations-supported", goipp.TagEnum, ops),
 		}})
 		target, _ := replayServer(t, false, printer, nil) // HTTP 501 for Get-Jobs
 		r := ReadIPP(t.Context(), target, ippOptions())
