@@ -10,7 +10,7 @@ import (
 var (
 	protocols = []string{"internal/oid", "internal/snmp", "internal/mib", "internal/ipp", "internal/discover"}
 	pipeline  = append([]string{"internal/survey"}, protocols...)
-	outside   = []string{"cmd/printround", "internal/lab", "internal/interop"}
+	outside   = []string{"cmd/printround", "internal/lab", "internal/interop", "internal/alonetest"}
 )
 
 // mustNotReach says for each package which of our packages its non-test code
@@ -30,16 +30,17 @@ var mustNotReach = map[string][]string{
 	"internal/report":    join(pipeline, outside, []string{"internal/finding", "internal/site"}),
 	"internal/site":      all("internal/site", "internal/device", "internal/snmp", "internal/oid", "internal/discover", "internal/finding"),
 	"internal/survey":    join(outside, []string{"internal/report", "internal/site", "internal/finding", "internal/term"}),
-	"internal/lab":       join(pipeline, []string{"cmd/printround", "internal/interop", "internal/finding", "internal/report", "internal/site", "internal/term"}),
+	"internal/lab":       join(pipeline, []string{"cmd/printround", "internal/interop", "internal/alonetest", "internal/finding", "internal/report", "internal/site", "internal/term"}),
 	"internal/lab/agent": all("internal/lab"),
 	"internal/interop":   all(),
+	"internal/alonetest": all(),
 	"internal/arch":      all(),
-	"cmd/printround":     {"internal/interop", "internal/arch"},
+	"cmd/printround":     {"internal/interop", "internal/arch", "internal/alonetest"},
 }
 
 // everyPackage lists the packages that all() stands for.
 var everyPackage = []string{
-	"cmd/printround", "internal/arch", "internal/device", "internal/discover", "internal/finding",
+	"cmd/printround", "internal/alonetest", "internal/arch", "internal/device", "internal/discover", "internal/finding",
 	"internal/interop", "internal/ipp", "internal/lab", "internal/media", "internal/mib", "internal/oid",
 	"internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/term",
 }
@@ -110,7 +111,7 @@ var libraryUsers = map[string][]string{
 	"github.com/rogpeppe/go-internal":       nil,
 	"golang.org/x/term":                     {"internal/term"},
 	"net/http":                              {"internal/ipp", "internal/lab"},
-	"os/exec":                               nil, // the tool starts no program
+	"os/exec":                               {"internal/alonetest"}, // the tool starts no program
 	"golang.org/x/net/ipv4":                 {"internal/discover", "internal/lab"},
 	"golang.org/x/net/ipv6":                 {"internal/discover", "internal/lab"},
 	"unsafe":                                {"internal/discover"}, // the layout of a kernel structure

@@ -13,6 +13,8 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"printround/internal/alonetest"
 )
 
 // TestMain lets the test binary also be the helper program that snmpd starts
@@ -21,7 +23,7 @@ func TestMain(m *testing.M) {
 	if recording := os.Getenv(passRecordingEnv); recording != "" {
 		os.Exit(servePass(recording, os.Stdin, os.Stdout))
 	}
-	os.Exit(m.Run())
+	os.Exit(alonetest.Main(m).Run())
 }
 
 // missing ends a test that lacks something: a skip with the reason, or a

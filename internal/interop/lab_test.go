@@ -1,12 +1,15 @@
 package interop
 
 import (
+	"context"
+	"fmt"
 	"net"
 	"net/netip"
 	"os"
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -61,9 +64,20 @@ func surveyLab(t *testing.T, l *lab.Lab) []device.Device {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var all []device.Device
+	snmpPort, ippPort := labPorts(t, l)
+	lo := loopback(t)
+	surveys := make([]*device.Survey, len(file.Sites))
+	errs := make([]error, len(file.Sites))
+	var sites sync.WaitGroup
 	for i := range file.Sites {
-		s := surveySite(t, l, &file.Sites[i])
+		sites.Go(func() { surveys[i], errs[i] = surveySite(t.Context(), &file.Sites[i], lo, snmpPort, ippPort) })
+	}
+	sites.Wait()
+	var all []device.Device
+	for i, s := range surveys {
+		if errs[i] != nil {
+			t.Fatal(errs[i])
+		}
 		for _, p := range s.Errors {
 			t.Logf("%s: %s: %s", p.Address, p.Stage, p.Message)
 		}
@@ -73,37 +87,35 @@ func surveyLab(t *testing.T, l *lab.Lab) []device.Device {
 	return all
 }
 
-func surveySite(t *testing.T, l *lab.Lab, s *site.Site) *device.Survey {
-	t.Helper()
+func surveySite(ctx context.Context, s *site.Site, lo net.Interface, snmpPort, ippPort uint16) (*device.Survey, error) {
 	creds, problems := s.Credentials(os.LookupEnv)
 	if len(problems) > 0 {
-		t.Fatal(problems)
+		return nil, fmt.Errorf("site %s: %v", s.Name, problems)
 	}
-	snmpPort, ippPort := labPorts(t, l)
-	scope, _, err := discover.Parse(t.Context(), s.Targets, discover.ParseOptions{Skip: s.Skip, SNMPPort: snmpPort, IPPPort: ippPort})
+	scope, _, err := discover.Parse(ctx, s.Targets, discover.ParseOptions{Skip: s.Skip, SNMPPort: snmpPort, IPPPort: ippPort})
 	if err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
-	found, err := survey.Run(t.Context(), survey.Options{
+	found, err := survey.Run(ctx, survey.Options{
 		Credentials: creds,
 		Expected:    s.Expected,
 		Site:        s.Name,
 		Discover: discover.Config{
 			Scope: scope, Pace: 5000, Retries: 2, Timeout: time.Second, Listen: 2 * time.Second,
-			Interfaces: []net.Interface{loopback(t)},
+			Interfaces: []net.Interface{lo},
 		},
 		Timeout: 2 * time.Second,
 		Retries: 2,
 	})
 	if err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
 	o := finding.Defaults()
 	o.ExpectedMedia = s.ExpectedMedia
 	for i := range found.Devices {
 		finding.Judge(&found.Devices[i], o)
 	}
-	return found
+	return found, nil
 }
 
 // labPorts are the ports that all devices of the lab share.

@@ -96,7 +96,7 @@ func startAgent(t *testing.T, recording string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	dir := t.TempDir()
+	dir := openDir(t) // -c splits at commas, which the name of a test may hold
 	conf := filepath.Join(dir, "agent.conf")
 	text := fmt.Sprintf(`rocommunity public 127.0.0.1
 createUser reader SHA "%[1]s" AES "%[2]s"
