@@ -18,6 +18,7 @@ import (
 	"printround/internal/finding"
 	"printround/internal/lab"
 	"printround/internal/site"
+	"printround/internal/snmp"
 	"printround/internal/survey"
 )
 
@@ -264,31 +265,75 @@ func checkDevice(t *testing.T, want lab.Device, d *device.Device) {
 	}
 }
 
+// toolProtocol maps the names of protocols to those of the net-snmp tools
+// (snmpcmd(1), options -a and -x).
+var toolProtocol = map[string]string{
+	"MD5": "MD5", "SHA": "SHA", "SHA224": "SHA-224", "SHA256": "SHA-256", "SHA384": "SHA-384", "SHA512": "SHA-512",
+	"DES": "DES", "AES": "AES",
+}
+
+// labUsers are the version 3 users of the lab's site file, by site.
+func labUsers(t *testing.T, l *lab.Lab) map[string]snmp.Credential {
+	t.Helper()
+	path, err := l.WriteSite(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	file, err := site.Load(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	users := map[string]snmp.Credential{}
+	for i := range file.Sites {
+		creds, problems := file.Sites[i].Credentials(os.LookupEnv)
+		if len(problems) > 0 {
+			t.Fatal(problems)
+		}
+		for _, c := range creds {
+			if c.Version == snmp.V3 {
+				users[file.Sites[i].Name] = c
+			}
+		}
+	}
+	return users
+}
+
 // The lab's agent against the reference reader, in every version it speaks, and
 // the tool against both: every value that the tool reads from it is the one
 // that snmpbulkwalk prints.
 func TestLabValueForValue(t *testing.T) {
 	l := startLab(t, lab.Options{Seed: labSeed(t), NoMDNS: true})
-	devices, total := 0, 0
+	users := labUsers(t, l)
+	devices, secured, total := 0, 0, 0
 	for _, d := range l.Devices() {
-		if d.SNMP == "" || d.SNMP == "3" || d.Silent || !d.Printer {
+		if d.SNMP == "" || d.Silent || !d.Printer {
 			continue
 		}
 		t.Run(d.Name, func(t *testing.T) {
 			addr := netip.AddrPortFrom(d.Addr, uint16(d.SNMPPort)).String()
-			want := walk(t, community(addr, d.SNMP, d.Community), "1.3.6.1")
+			at, cred := community(addr, d.SNMP, d.Community), named(d.Community)
+			switch d.SNMP {
+			case "1":
+				cred.Version = snmp.V1
+			case "3":
+				cred = users[d.Site]
+				at = target{addr, []string{"-v3", "-u", cred.User, "-l", "authPriv",
+					"-a", toolProtocol[cred.AuthProtocol], "-A", cred.AuthPass.Reveal(),
+					"-x", toolProtocol[cred.PrivProtocol], "-X", cred.PrivPass.Reveal()}}
+				secured++
+			}
+			want := walk(t, at, "1.3.6.1")
 			if len(want) != d.Values {
 				t.Errorf("the reference reader prints %d values, the lab has %d", len(want), d.Values)
-			}
-			cred := named(d.Community)
-			if d.SNMP == "1" {
-				cred.Version = 0
 			}
 			total += compareValues(t, readFacts(t, addr, cred), want)
 			devices++
 		})
 	}
-	t.Logf("%d values of %d devices are equal", total, devices)
+	t.Logf("%d values of %d devices are equal, %d of them over version 3", total, devices, secured)
+	if secured == 0 {
+		t.Error("no device was read over version 3")
+	}
 	if devices < 10 {
 		t.Errorf("%d devices were compared, want at least 10", devices)
 	}

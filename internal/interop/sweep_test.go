@@ -4,6 +4,7 @@ import (
 	"net/netip"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -131,5 +132,47 @@ func checkUnconfirmed(t *testing.T, s *device.Survey) {
 			t.Errorf("%s is unconfirmed without a reason", u.Address)
 		}
 		t.Logf("unconfirmed: %s: %s", u.Description, u.Reason)
+	}
+}
+
+// Two printers behind one address, as an external print server shows them, are
+// two devices: each with its own serial number, supplies and state.
+func TestPrintersBehindOneAddressStayApart(t *testing.T) {
+	recording := filepath.Join("..", "..", "testdata", "recordings", "two-behind-one.snmprec")
+	rows, err := readRecording(recording)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const serialNumber = "1.3.6.1.2.1.43.5.1.1.17." // prtGeneralSerialNumber, RFC 3805 section 6
+	var want []string
+	for _, r := range rows {
+		if strings.HasPrefix(strings.TrimPrefix(formatOID(r.oid), "."), serialNumber) {
+			want = append(want, r.value)
+		}
+	}
+	if len(want) != 2 {
+		t.Fatalf("the recording has %d serial numbers, want 2", len(want))
+	}
+	agents := map[string]netip.AddrPort{
+		"snmpsimd": addrPort(t, startSimulator(t, recording)),
+		"snmpd":    addrPort(t, startAgent(t, recording)),
+	}
+	creds := map[string]snmp.Credential{"snmpsimd": named(recordingCommunity(recording)), "snmpd": named("public")}
+	for name, at := range agents {
+		s := sweep(t, at, creds[name])
+		var got []string
+		keys := map[string]bool{}
+		for _, d := range s.Devices {
+			got = append(got, string(d.Serial))
+			keys[d.Key] = true
+			if len(d.Supplies) == 0 {
+				t.Errorf("%s: %s has no supplies", name, d.Key)
+			}
+		}
+		slices.Sort(got)
+		slices.Sort(want)
+		if !slices.Equal(got, want) || len(keys) != len(want) {
+			t.Errorf("%s: serial numbers %v with keys %v, want %v", name, got, keys, want)
+		}
 	}
 }

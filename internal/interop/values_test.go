@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"printround/internal/lab"
 	"printround/internal/mib"
 	"printround/internal/oid"
 	"printround/internal/snmp"
@@ -184,12 +185,23 @@ func completeRecording(t *testing.T) string {
 // leastValues is the least number of values of a fully populated device.
 const leastValues = 300
 
-// A fully populated device, by three ways through two agents that others wrote:
-// snmpsimd, and snmpd with each user-based security level (RFC 3414, RFC 3826,
-// RFC 7860).
+// A fully populated device, served by two agents that others wrote and by the
+// lab: snmpsimd, and snmpd with each user-based security level (RFC 3414, RFC
+// 3826, RFC 7860).
 func TestCompleteDeviceValueForValue(t *testing.T) {
 	recording := completeRecording(t)
 	simulator, agent := startSimulator(t, recording), startAgent(t, recording)
+	served, err := lab.OpenRecording(recording)
+	if err != nil {
+		t.Fatal(err)
+	}
+	own := netip.MustParseAddr("127.0.0.1")
+	replayed, err := lab.ServeRecordings(t.Context(), 0, map[netip.Addr]*lab.Recording{own: served})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer replayed.Close()
+	simulated := netip.AddrPortFrom(own, uint16(replayed.Port())).String()
 	users := []struct {
 		name string
 		cred snmp.Credential
@@ -215,9 +227,10 @@ func TestCompleteDeviceValueForValue(t *testing.T) {
 	}
 	name := recordingCommunity(recording)
 	for _, v := range []snmp.Version{snmp.V2c, snmp.V1} {
-		own, public := named(name), named("public")
-		own.Version, public.Version = v, v
-		check("snmpsimd version "+v.String(), simulator, own, community(simulator, v.String(), name))
+		byName, public := named(name), named("public")
+		byName.Version, public.Version = v, v
+		check("snmpsimd version "+v.String(), simulator, byName, community(simulator, v.String(), name))
+		check("the lab version "+v.String(), simulated, public, community(simulated, v.String(), "public"))
 		check("snmpd version "+v.String(), agent, public, community(agent, v.String(), "public"))
 	}
 	for _, u := range users {
@@ -270,5 +283,36 @@ func TestWrongSecretsAreSaidSo(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A fully populated device is read in no more exchanges than its answers need:
+// the octets of its values divided by what one answer holds, rounded up, and
+// three.
+func TestRoundTripsOfACompleteDevice(t *testing.T) {
+	recording := completeRecording(t)
+	addr := startAgent(t, recording)
+	session, err := snmp.Open(t.Context(), netip.MustParseAddrPort(addr), named("public"), snmp.Options{Timeout: 5 * time.Second, Retries: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer session.Close()
+	facts, err := mib.Read(t.Context(), session)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const answer = 1400 // octets of one answer that pass every link
+	useful := 0
+	for _, b := range facts.Raw {
+		useful += b.Size()
+	}
+	stats := session.Stats()
+	most := (useful+answer-1)/answer + 3
+	t.Logf("%d values, %d octets of them, %d round trips, at most %d wanted", stats.Values, useful, stats.RoundTrips, most)
+	if stats.RoundTrips > most {
+		t.Errorf("%d round trips, want at most %d", stats.RoundTrips, most)
+	}
+	if len(facts.Raw) < 350 {
+		t.Errorf("%d values, want at least 350 for this to say something", len(facts.Raw))
 	}
 }
