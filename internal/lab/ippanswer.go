@@ -16,8 +16,8 @@ func quiet() *log.Logger { return log.New(io.Discard, "", 0) }
 // maxDepth is how deeply collections may nest in a request.
 const maxDepth = 16
 
-// answerIPP answers one IPP request. Reading is answered; whatever would
-// change the printer is refused and recorded.
+// answerIPP answers one IPP request; l.mu is held. Reading is answered;
+// whatever would change the printer is refused and recorded.
 func (l *Lab) answerIPP(n *node, d *machine, s service, body []byte) []byte {
 	var request goipp.Message
 	if tooDeep(body) || request.DecodeBytes(body) != nil {
@@ -26,8 +26,6 @@ func (l *Lab) answerIPP(n *node, d *machine, s service, body []byte) []byte {
 	if m := unacceptable(&request); m != nil {
 		return encode(m)
 	}
-	l.mu.Lock()
-	defer l.mu.Unlock()
 	switch goipp.Op(request.Code) {
 	case goipp.OpGetPrinterAttributes:
 		m := response(&request, goipp.StatusOk, "")

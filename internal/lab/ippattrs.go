@@ -151,9 +151,9 @@ func (d *machine) putState(a *attrs, now, started time.Time) {
 // alertStrings are printer-alert and printer-alert-description (PWG 5100.9
 // section 5.2): the code first, no semicolon at the end.
 func (d *machine) alertStrings() (values, texts []string) {
-	for k, al := range d.alerts {
+	for _, al := range d.alertRows() {
 		values = append(values, fmt.Sprintf("code=%s;index=%d;severity=%s;training=%s;group=%s;groupindex=%d;location=%d;time=%d",
-			al.code, 3+4*k, al.severity, al.training, al.group, al.index, al.location, d.raisedAt(al.age)))
+			al.code, al.row, al.severity, al.training, al.group, al.index, al.location, d.raisedAt(al.age)))
 		texts = append(texts, al.text)
 	}
 	if len(values) == 0 {

@@ -23,8 +23,8 @@ import (
 // ippServer answers IPP for every address, encrypted and plain on one port.
 type ippServer struct {
 	server    *http.Server
-	listeners []net.Listener
-	port      int
+	config    *tls.Config
+	listeners map[netip.AddrPort]*eitherListener
 	loops     sync.WaitGroup
 }
 
@@ -38,35 +38,57 @@ func (l *Lab) openIPP() error {
 	if err != nil {
 		return err
 	}
-	s := &ippServer{port: base}
-	l.ipp = s
-	config := &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12}
-	s.server = &http.Server{
-		Handler:           http.HandlerFunc(l.serveHTTP),
-		ReadHeaderTimeout: 10 * time.Second,
-		ReadTimeout:       30 * time.Second,
-		WriteTimeout:      30 * time.Second,
-		ErrorLog:          quiet(),
+	l.ipp = &ippServer{
+		config:    &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12},
+		listeners: map[netip.AddrPort]*eitherListener{},
+		server: &http.Server{
+			Handler:           http.HandlerFunc(l.serveHTTP),
+			ReadHeaderTimeout: 10 * time.Second,
+			ReadTimeout:       30 * time.Second,
+			WriteTimeout:      30 * time.Second,
+			ErrorLog:          quiet(),
+		},
 	}
 	port := base
 	for _, n := range l.nodes {
 		n.ippPorts = n.ippPorts[:0]
-		for _, a := range n.addrs {
+		for range n.addrs {
 			n.ippPorts = append(n.ippPorts, port)
-			if n.hasIPP && !n.silent() {
-				if err := s.listen(netip.AddrPortFrom(a, uint16(port)), n, config); err != nil {
-					return err
-				}
-			}
 			if l.options.OnePort {
 				port++
+			}
+		}
+	}
+	return l.listenIPP()
+}
+
+// listenIPP opens the ports of what answers IPP now and closes the others.
+func (l *Lab) listenIPP() error {
+	wanted := map[netip.AddrPort]bool{}
+	for _, n := range l.nodes {
+		for i, a := range n.addrs {
+			if n.hasIPP && !n.off.Load() && !n.ippOff.Load() {
+				wanted[netip.AddrPortFrom(a, uint16(n.ippPorts[i]))] = true
+			}
+		}
+	}
+	for at, c := range l.ipp.listeners {
+		if !wanted[at] {
+			c.Close()
+			delete(l.ipp.listeners, at)
+		}
+	}
+	for at := range wanted {
+		if l.ipp.listeners[at] == nil {
+			if err := l.ipp.listen(at); err != nil {
+				return err
 			}
 		}
 	}
 	return nil
 }
 
-func (s *ippServer) listen(at netip.AddrPort, n *node, config *tls.Config) error {
+func (s *ippServer) listen(at netip.AddrPort) error {
 	if !at.Addr().IsLoopback() {
 		return fmt.Errorf("%s is no loopback address", at.Addr())
 	}
@@ -74,17 +96,14 @@ func (s *ippServer) listen(at netip.AddrPort, n *node, config *tls.Config) error
 	if err != nil {
 		return fmt.Errorf("opening the IPP port: %w", err)
 	}
-	both := &eitherListener{Listener: c, node: n, config: config, taken: make(chan net.Conn), done: make(chan struct{})}
-	s.listeners = append(s.listeners, both)
+	both := &eitherListener{Listener: c, config: s.config, taken: make(chan net.Conn), done: make(chan struct{})}
+	s.listeners[at] = both
 	s.loops.Go(both.accept)
 	s.loops.Go(func() { s.server.Serve(both) }) // ends with ErrServerClosed or ErrClosed
 	return nil
 }
 
 func (s *ippServer) close() error {
-	if s.server == nil {
-		return nil
-	}
 	err := s.server.Close()
 	for _, c := range s.listeners {
 		c.Close()
@@ -100,7 +119,6 @@ func (s *ippServer) close() error {
 // a handshake begins with 22 (RFC 8446 section 5.1), no HTTP method does.
 type eitherListener struct {
 	net.Listener
-	node   *node
 	config *tls.Config
 	taken  chan net.Conn
 	done   chan struct{}
@@ -116,10 +134,6 @@ func (e *eitherListener) accept() {
 		if err != nil {
 			e.finish()
 			return
-		}
-		if e.node.ippOff.Load() {
-			c.Close()
-			continue
 		}
 		go e.sort(c)
 	}
@@ -201,14 +215,8 @@ const maxBody = 1 << 20
 
 // serveHTTP answers one HTTP request to any of the addresses.
 func (l *Lab) serveHTTP(w http.ResponseWriter, r *http.Request) {
-	n := l.ippNode(r.Context())
-	if n == nil || r.Method != http.MethodPost || r.Header.Get("Content-Type") != "application/ipp" {
+	if r.Method != http.MethodPost || r.Header.Get("Content-Type") != "application/ipp" {
 		http.Error(w, "IPP requests are posted here", http.StatusBadRequest)
-		return
-	}
-	d, s := l.service(n, r)
-	if d == nil {
-		http.NotFound(w, r)
 		return
 	}
 	var body bytes.Buffer
@@ -216,38 +224,47 @@ func (l *Lab) serveHTTP(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "the request is too large", http.StatusRequestEntityTooLarge)
 		return
 	}
+	l.mu.Lock()
+	n, at := l.ippNode(r.Context())
+	d, s := l.service(n, at, r.URL.Path)
+	if d == nil {
+		l.mu.Unlock()
+		http.NotFound(w, r)
+		return
+	}
 	reply := l.answerIPP(n, d, s, body.Bytes())
+	l.mu.Unlock()
 	w.Header().Set("Content-Type", "application/ipp")
-	w.Write(reply)
+	_, _ = w.Write(reply) // a client that has gone away
 }
 
 // ippNode finds the node by the address that the client connected to.
-func (l *Lab) ippNode(ctx context.Context) *node {
-	at, ok := ctx.Value(http.LocalAddrContextKey).(*net.TCPAddr)
+func (l *Lab) ippNode(ctx context.Context) (*node, netip.AddrPort) {
+	local, ok := ctx.Value(http.LocalAddrContextKey).(*net.TCPAddr)
 	if !ok {
-		return nil
+		return nil, netip.AddrPort{}
 	}
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	to := at.AddrPort()
+	at := netip.AddrPortFrom(local.AddrPort().Addr().Unmap(), local.AddrPort().Port())
 	for _, n := range l.nodes {
 		for i, a := range n.addrs {
-			if n.hasIPP && a == to.Addr().Unmap() && n.ippPorts[i] == int(to.Port()) {
-				return n
+			if n.hasIPP && a == at.Addr() && n.ippPorts[i] == int(at.Port()) {
+				return n, at
 			}
 		}
 	}
-	return nil
+	return nil, at
 }
 
 // service returns the machine behind a resource path; nil when there is none.
-func (l *Lab) service(n *node, r *http.Request) (*machine, service) {
-	at := r.Context().Value(http.LocalAddrContextKey).(*net.TCPAddr).AddrPort()
-	d, path, queue := (*machine)(nil), "", ""
+func (l *Lab) service(n *node, at netip.AddrPort, path string) (*machine, service) {
+	var d *machine
+	queue := ""
 	switch {
-	case n.other != nil && r.URL.Path == queuePath(n.other):
-		d, path, queue = l.machine(n.other.Serves), queuePath(n.other), n.other.Serves
-	case n.other == nil && (r.URL.Path == n.machines[0].path() || r.URL.Path == "/"):
+	case n == nil:
+	case n.other != nil && path == queuePath(n.other):
+		_, d = l.machine(n.other.Serves)
+		queue = n.other.Serves
+	case n.other == nil && (path == n.machines[0].path() || path == "/"):
 		d = n.machines[0]
 		path = d.path()
 	}
@@ -262,13 +279,14 @@ func (l *Lab) service(n *node, r *http.Request) (*machine, service) {
 	}
 }
 
-func (l *Lab) machine(name string) *machine {
+// machine finds a printer by name.
+func (l *Lab) machine(name string) (*node, *machine) {
 	for _, n := range l.nodes {
 		for _, d := range n.machines {
 			if d.place.Name == name {
-				return d
+				return n, d
 			}
 		}
 	}
-	return nil
+	return nil, nil
 }

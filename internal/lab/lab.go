@@ -22,9 +22,9 @@ type Lab struct {
 	snmp     *agent.Server
 	ipp      *ippServer
 	announce *announcer
-	stop     func() bool
 
-	mu       sync.Mutex // guards what follows and the machines
+	mu       sync.Mutex // guards what follows, the nodes and their machines
+	stop     func() bool
 	received []string
 	notes    []string
 	byPlace  atomic.Pointer[map[netip.AddrPort]*node] // where SNMP is answered
@@ -43,10 +43,12 @@ type node struct {
 	machines []*machine  // none: no printer
 	other    *other
 	hasIPP   bool
-	snmpOff  atomic.Bool
-	ippOff   atomic.Bool
+	off      atomic.Bool // switched off
+	snmpOff  atomic.Bool // SNMP hidden
+	ippOff   atomic.Bool // IPP hidden
+	sleep    atomic.Pointer[wake]
 	probes   atomic.Int64 // datagrams seen, for devices that sleep
-	awake    atomic.Int64 // until when, Unix nanoseconds
+	awake    atomic.Int64 // from when it answers at once, Unix nanoseconds
 }
 
 // Start starts the organisation. It ends with ctx or with Close.
@@ -65,6 +67,8 @@ func Start(ctx context.Context, o Options) (*Lab, error) {
 	if err := l.open(); err != nil {
 		return nil, errors.Join(err, l.Close())
 	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
 	l.stop = context.AfterFunc(ctx, func() { l.Close() })
 	return l, nil
 }
@@ -72,8 +76,11 @@ func Start(ctx context.Context, o Options) (*Lab, error) {
 // Close stops everything. It may be called several times.
 func (l *Lab) Close() error {
 	l.close.Do(func() {
-		if l.stop != nil {
-			l.stop()
+		l.mu.Lock()
+		stop := l.stop
+		l.mu.Unlock()
+		if stop != nil {
+			stop()
 		}
 		var errs []error
 		if l.announce != nil {
@@ -173,6 +180,7 @@ func (l *Lab) addHost(n *node, id uint32) error {
 	} else {
 		d := n.machines[0]
 		if len(d.place.SNMP) == 0 {
+			n.serve(l)
 			return nil
 		}
 		branchID, up = d.place.Branch, d.up()
@@ -217,8 +225,14 @@ func (n *node) grant(h *agent.Host, a access) error {
 	return err
 }
 
-// serve builds the node's object tree anew.
+// serve shows the node's machines as they are now.
 func (n *node) serve(l *Lab) {
+	n.off.Store(n.silent())
+	if n.machines != nil {
+		n.sleep.Store(n.machines[0].wake)
+		n.probes.Store(0)
+		n.awake.Store(0)
+	}
 	if n.host == nil {
 		return
 	}
@@ -237,11 +251,8 @@ func (n *node) silent() bool {
 // find is the SNMP server's question who answers at an address.
 func (l *Lab) find(at netip.AddrPort, now time.Time) (*agent.Host, time.Duration, bool) {
 	n := (*l.byPlace.Load())[at]
-	if n == nil || n.host == nil || n.snmpOff.Load() {
+	if n == nil || n.off.Load() || n.snmpOff.Load() {
 		return nil, 0, false
-	}
-	if n.machines == nil {
-		return n.host, 0, true
 	}
 	delay, answers := n.wakeUp(now)
 	return n.host, delay, answers
@@ -249,7 +260,7 @@ func (l *Lab) find(at netip.AddrPort, now time.Time) (*agent.Host, time.Duration
 
 // wakeUp is the delay of a device that sleeps deeply, none for others.
 func (n *node) wakeUp(now time.Time) (time.Duration, bool) {
-	w := n.machines[0].wake
+	w := n.sleep.Load()
 	if w == nil {
 		return 0, true
 	}

@@ -29,7 +29,7 @@ var (
 		"continuousRollDevice": 5, "mailBox": 6, "continuousFanFold": 7}
 	prtMarkerSuppliesTypeTC = enum{"other": 1, "unknown": 2, "toner": 3, "wasteToner": 4, "ink": 5,
 		"inkCartridge": 6, "inkRibbon": 7, "wasteInk": 8, "opc": 9, "developer": 10, "fuser": 15,
-		"cleanerUnit": 18, "transferUnit": 20, "tonerCartridge": 21, "wastePaper": 26, "staples": 32}
+		"cleanerUnit": 18, "transferUnit": 20, "tonerCartridge": 21, "wastePaper": 26, "staples": 32, "covers": 34}
 	prtMarkerSuppliesClassTC = enum{"other": 1, "supplyThatIsConsumed": 3, "receptacleThatIsFilled": 4}
 	prtMarkerSuppliesUnitTC  = enum{"other": 1, "unknown": 2, "impressions": 7, "sheets": 8, "hours": 11,
 		"tenthsOfGrams": 13, "tenthsOfMilliliters": 15, "feet": 16, "meters": 17, "items": 18, "percent": 19}
@@ -65,7 +65,7 @@ var (
 
 // RFC 3806 section 4 and the IANA Finisher MIB.
 var (
-	finDeviceTypeTC    = enum{"stitcher": 3, "puncher": 8, "stacker": 16}
+	finDeviceTypeTC    = enum{"stitcher": 3, "puncher": 8, "stacker": 16, "inserter": 18}
 	presentOnOff       = enum{"other": 1, "on": 3, "off": 4, "notPresent": 5}
 	finAttributeTypeTC = enum{"deviceName": 3, "deviceVendorName": 4, "deviceModel": 5, "deviceVersion": 6,
 		"deviceSerialNumber": 7, "maximumSheets": 8, "finReferenceEdge": 10, "finHeadLocation": 13,

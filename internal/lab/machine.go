@@ -44,7 +44,6 @@ type machine struct {
 	landscape              bool // default orientation
 	printing               bool
 	standby                bool
-	queueHeld              bool
 	console                []string // what the panel shows instead of "ready"
 	onlyReasons            []reason // IPP reasons that the MIB does not show
 

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/miekg/dns"
@@ -36,16 +37,14 @@ const cacheFlush = 1 << 15
 type announcer struct {
 	packets  *ipv4.PacketConn
 	loop     net.Interface
-	services []*dnssd
+	services atomic.Pointer[[]*dnssd]
 	again    *time.Timer
 	done     chan struct{}
 	once     sync.Once
-	hidden   func(s *dnssd) bool
 }
 
 // dnssd is one service instance (RFC 6763 section 4).
 type dnssd struct {
-	node  *node
 	kind  string // such as _ipp._tcp.local.
 	sub   string // subtype, such as _print
 	name  string // instance name in presentation form
@@ -58,7 +57,7 @@ type dnssd struct {
 // openMDNS announces the printers where the system lets it; otherwise the
 // lab's notes say so and it works without.
 func (l *Lab) openMDNS() {
-	a, err := newAnnouncer(l.services(), func(s *dnssd) bool { return s.node.ippOff.Load() })
+	a, err := newAnnouncer(l.services())
 	if err != nil {
 		l.notes = append(l.notes, "no DNS-SD announcements: "+err.Error())
 		return
@@ -70,12 +69,12 @@ func (l *Lab) openMDNS() {
 func (l *Lab) services() []*dnssd {
 	var out []*dnssd
 	for _, n := range l.nodes {
-		if n.machines == nil || !n.machines[0].place.Announced || n.silent() {
+		if n.machines == nil || !n.machines[0].place.Announced || n.off.Load() || n.ippOff.Load() {
 			continue
 		}
 		d := n.machines[0]
 		for _, kind := range []string{"_ipp._tcp.local.", "_ipps._tcp.local."} {
-			s := &dnssd{node: n, kind: kind, sub: "_print", name: instanceName(d.place.Title) + "." + kind,
+			s := &dnssd{kind: kind, sub: "_print", name: instanceName(d.place.Title) + "." + kind,
 				host: d.place.Hostname + ".local.", port: uint16(n.ippPorts[0]), txt: d.txt(n)}
 			for _, addr := range n.addrs {
 				s.addrs = append(s.addrs, addr.AsSlice())
@@ -115,7 +114,7 @@ func (d *machine) txt(n *node) []string {
 	}
 }
 
-func newAnnouncer(services []*dnssd, hidden func(*dnssd) bool) (*announcer, error) {
+func newAnnouncer(services []*dnssd) (*announcer, error) {
 	loop, err := loopbackInterface()
 	if err != nil {
 		return nil, err
@@ -131,7 +130,8 @@ func newAnnouncer(services []*dnssd, hidden func(*dnssd) bool) (*announcer, erro
 		c.Close()
 		return nil, err
 	}
-	a := &announcer{packets: p, loop: *loop, services: services, hidden: hidden, done: make(chan struct{})}
+	a := &announcer{packets: p, loop: *loop, done: make(chan struct{})}
+	a.services.Store(&services)
 	go a.run()
 	a.announceAll(ttlOther)
 	// RFC 6762 section 8.3: at least twice, a second apart.
@@ -163,15 +163,19 @@ func (a *announcer) close() {
 }
 
 func (a *announcer) announceAll(ttl uint32) {
-	for _, s := range a.services {
-		if a.hidden(s) && ttl != 0 {
-			continue
-		}
+	for _, s := range *a.services.Load() {
 		m := &dns.Msg{}
 		m.Response, m.Authoritative = true, true
 		m.Answer = append([]dns.RR{s.ptr(ttl)}, s.records(min(ttl, ttlHost))...)
 		a.send(m, mdnsGroup)
 	}
+}
+
+// replace says goodbye for what is gone and announces what is there now.
+func (a *announcer) replace(services []*dnssd) {
+	a.announceAll(0)
+	a.services.Store(&services)
+	a.announceAll(ttlOther)
 }
 
 func (a *announcer) send(m *dns.Msg, to net.Addr) {
@@ -262,10 +266,7 @@ const metaQuery = "_services._dns-sd._udp.local."
 func (a *announcer) sets(q *dns.Msg) (out []recordSet) {
 	kinds := map[string]bool{}
 	for _, question := range q.Question {
-		for _, s := range a.services {
-			if a.hidden(s) {
-				continue
-			}
+		for _, s := range *a.services.Load() {
 			set, ok := s.match(question)
 			if !ok || len(set.answer) == 1 && known(q.Answer, set.answer[0]) {
 				continue

@@ -76,7 +76,7 @@ func (l *Lab) openSNMP() error {
 	var at []netip.AddrPort
 	for _, n := range l.nodes {
 		for i, a := range n.addrs {
-			if n.host != nil && !n.silent() {
+			if n.host != nil && !n.off.Load() {
 				at = append(at, netip.AddrPortFrom(a, uint16(n.ports[i])))
 			}
 		}
@@ -103,7 +103,7 @@ func (l *Lab) route() {
 	places := map[netip.AddrPort]*node{}
 	for _, n := range l.nodes {
 		for i, a := range n.addrs {
-			if n.host != nil && !n.silent() {
+			if n.host != nil {
 				places[netip.AddrPortFrom(a, uint16(n.ports[i]))] = n
 			}
 		}

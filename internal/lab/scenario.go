@@ -126,6 +126,7 @@ type finType struct {
 	Sheets   int         `toml:"sheets"` // the most it handles at once
 	Numbers  []finNumber `toml:"attribute"`
 	Supplies []supplyRow `toml:"supply"`
+	Inputs   []trayType  `toml:"input"` // finSupplyMediaInputTable
 }
 
 // finNumber is one row of finDeviceAttributeTable with a number.
@@ -263,6 +264,12 @@ func (m *model) check() (errs []error) {
 		want(finDeviceTypeTC, f.Kind, "finisher kind")
 		want(prtCapacityUnitTC, f.Unit, "finisher unit")
 		supplies = append(supplies, f.Supplies...)
+		for _, t := range f.Inputs {
+			want(prtInputTypeTC, t.Kind, "finisher input kind")
+			if _, err := parseMedia(t.Media); err != nil {
+				errs = append(errs, err)
+			}
+		}
 		for _, a := range f.Numbers {
 			want(finAttributeTypeTC, a.Type, "finisher attribute")
 		}

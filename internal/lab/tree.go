@@ -165,7 +165,9 @@ func putHrDevices(b *agent.Builder, rows []hrRow) {
 
 // printerTree is the object tree of the printers at one address: one, or
 // several behind a print-server box.
-func printerTree(ds []*machine, contact string) *agent.Tree {
+func printerTree(ds []*machine, contact string) *agent.Tree { return treeOf(ds, contact).Build() }
+
+func treeOf(ds []*machine, contact string) *agent.Builder {
 	var b agent.Builder
 	first := ds[0]
 	id := identity{
@@ -202,13 +204,18 @@ func printerTree(ds []*machine, contact string) *agent.Tree {
 	devices = append(devices, hrRow{network, typeNetwork, "Network interface", hrDeviceStatus.of("running"), 0})
 	putHrDevices(&b, devices)
 	table{&b, oidHrNetwork}.num(1, 1, uint32(network))
-	for _, d := range ds {
+	for p, d := range ds {
 		d.putPrinter(&b)
+		// Which storage and which other devices belong to the printer.
+		for k := range rows {
+			group(&b, 5, 2).num(2, d.index, uint32(k+1), uint32(p+1))
+		}
+		group(&b, 5, 3).num(2, network, uint32(d.index), 1)
 	}
 	if len(ds) == 1 {
 		b.Put(oidDeviceID, agent.Text(first.deviceID()), 1)
 	}
-	return b.Build()
+	return &b
 }
 
 // deviceID is the IEEE 1284 device id, as printer-device-id and the Port

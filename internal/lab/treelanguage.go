@@ -102,6 +102,34 @@ func (d *machine) putFinishers(b *agent.Builder, i uint32) {
 	}
 }
 
+// putFinisherInputs writes finSupplyMediaInputTable: where a finisher takes
+// sheets of its own from.
+func (d *machine) putFinisherInputs(b *agent.Builder, i uint32) {
+	t := group(b, 32, 1)
+	row, supplies := uint32(0), 0
+	for k, f := range d.finishers {
+		supplies += len(f.stock)
+		for _, in := range f.Inputs {
+			row++
+			m := mustMedia(in.Media)
+			t.num(2, k+1, i, row)
+			t.num(3, supplies, i, row)
+			t.num(4, prtInputTypeTC.of(in.Kind), i, row)
+			t.num(5, unitMicrometers, i, row)
+			t.num(6, m.Length, i, row)
+			t.num(7, m.Width, i, row)
+			t.num(8, d.finisherStatus(k), i, row)
+			t.text(9, in.Media, i, row)
+			t.text(10, d.local(in.Name), i, row)
+			t.text(11, d.local(in.Name), i, row)
+			t.num(12, presentOnOff.of("notPresent"), i, row)
+			t.num(13, orUnknown(in.Weight), i, row)
+			t.num(14, levelUnknown, i, row)
+			t.text(15, in.Type, i, row)
+		}
+	}
+}
+
 // putAttribute writes one row of finDeviceAttributeTable; a row has a number or
 // octets, and the default value in the other column (RFC 3806 section 4).
 func putAttribute(t table, name string, n int, s string, device, finisher uint32) {

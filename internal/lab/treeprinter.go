@@ -1,6 +1,8 @@
 package lab
 
 import (
+	"cmp"
+	"slices"
 	"time"
 
 	"printround/internal/lab/agent"
@@ -29,6 +31,7 @@ func (d *machine) putPrinter(b *agent.Builder) {
 	d.putConsole(b, i)
 	d.putAlerts(b, i)
 	d.putFinishers(b, i)
+	d.putFinisherInputs(b, i)
 }
 
 func (d *machine) putGeneral(b *agent.Builder, i uint32) {
@@ -50,14 +53,9 @@ func (d *machine) putGeneral(b *agent.Builder, i uint32) {
 	t.num(15, presentOnOff.of("off"), i)
 	t.text(16, d.place.Title, i)
 	t.text(17, d.serial, i)
-	critical := 0
-	for _, a := range d.alerts {
-		if a.critical() {
-			critical++
-		}
-	}
+	critical, all := d.events()
 	t.put(18, agent.Counter32(uint32(critical)), i)
-	t.put(19, agent.Counter32(uint32(len(d.alerts))), i)
+	t.put(19, agent.Counter32(uint32(all)), i)
 
 	l := group(b, 7, 1)
 	l.text(2, d.Language, i, 1)
@@ -291,14 +289,50 @@ func (d *machine) putConsole(b *agent.Builder, i uint32) {
 	}
 }
 
-// putAlerts writes the alert table. Rows begin above 1 and leave gaps, as they
-// do once earlier alerts were removed.
+// numbered is an alert with its prtAlertIndex.
+type numbered struct {
+	alert
+	row int
+}
+
+// alertRows numbers the alerts in the order in which they were raised. Rows
+// begin above 1 and leave gaps, as they do once earlier alerts were removed.
+func (d *machine) alertRows() []numbered {
+	rows := make([]numbered, len(d.alerts))
+	for i, a := range d.alerts {
+		rows[i].alert = a
+	}
+	slices.SortStableFunc(rows, func(a, b numbered) int { return cmp.Compare(b.age, a.age) })
+	for i := range rows {
+		rows[i].row = firstAlert + alertStep*i
+	}
+	return rows
+}
+
+const (
+	firstAlert = 3
+	alertStep  = 4
+)
+
+// events is how many alerts were raised since power-on, those removed
+// included.
+func (d *machine) events() (critical, all int) {
+	for _, a := range d.alerts {
+		if a.critical() {
+			critical++
+		}
+	}
+	if len(d.alerts) == 0 {
+		return 0, 0
+	}
+	return critical, firstAlert + alertStep*(len(d.alerts)-1)
+}
+
 func (d *machine) putAlerts(b *agent.Builder, i uint32) {
 	t := group(b, 18, 1)
-	for k, a := range d.alerts {
-		row := 3 + 4*k
-		n := uint32(row)
-		t.num(1, row, i, n)
+	for _, a := range d.alertRows() {
+		n := uint32(a.row)
+		t.num(1, a.row, i, n)
 		t.num(2, prtAlertSeverityTC.of(a.severity), i, n)
 		t.num(3, prtAlertTrainingTC.of(a.training), i, n)
 		t.num(4, prtAlertGroupTC.of(a.group), i, n)

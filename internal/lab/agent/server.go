@@ -26,6 +26,8 @@ type Server struct {
 	conns []*net.UDPConn
 	later *delayed
 	loops sync.WaitGroup
+	end   sync.Once
+	err   error
 }
 
 // ListenEach opens one socket for each address and port. It works on every
@@ -55,15 +57,19 @@ func ListenEach(at []netip.AddrPort, find Find) (*Server, error) {
 // Port is the UDP port of the server, of its first socket when it has several.
 func (s *Server) Port() int { return s.port }
 
-// Close ends the server and waits for its loops.
+// Close ends the server and waits for its loops. It may be called several
+// times.
 func (s *Server) Close() error {
-	var errs []error
-	for _, c := range s.conns {
-		errs = append(errs, c.Close())
-	}
-	s.loops.Wait()
-	s.later.stop()
-	return errors.Join(errs...)
+	s.end.Do(func() {
+		var errs []error
+		for _, c := range s.conns {
+			errs = append(errs, c.Close())
+		}
+		s.loops.Wait()
+		s.later.stop()
+		s.err = errors.Join(errs...)
+	})
+	return s.err
 }
 
 func (s *Server) serveOne(c *net.UDPConn, at netip.AddrPort, find Find) {
