@@ -11,6 +11,7 @@ import (
 // stopped has a finding that stops it, one that says warning has one that
 // warns. A rosy list of details never hides it.
 func (j *judge) account(clusters []*cluster) []*cluster {
+	clusters = absorb(clusters)
 	if j.stopped {
 		return j.accountForStop(clusters)
 	}
@@ -21,6 +22,33 @@ func (j *judge) account(clusters []*cluster) []*cluster {
 		return append(clusters, j.own(UnexplainedWarning, device.ImpactDue, "hrDeviceStatus is warning and nothing accounts for it", j.stateProof()...))
 	}
 	return clusters
+}
+
+// absorb lets the vague word that service is requested support the worst of
+// what the device says more exactly; only alone is it a finding.
+func absorb(clusters []*cluster) []*cluster {
+	i := slices.IndexFunc(clusters, func(c *cluster) bool { return c.seen[0].keyword == ServiceRequested })
+	if i < 0 {
+		return clusters
+	}
+	var into *cluster
+	for n, c := range clusters {
+		if n == i || !explains(c) || c.impact() == device.ImpactNote {
+			continue
+		}
+		if into == nil || c.impact().Rank() < into.impact().Rank() {
+			into = c
+		}
+	}
+	if into == nil {
+		return clusters
+	}
+	for _, s := range clusters[i].seen {
+		joined := *into.worst()
+		joined.proof, joined.age, joined.who = s.proof, nil, ""
+		into.seen = append(into.seen, &joined)
+	}
+	return slices.Delete(clusters, i, i+1)
 }
 
 // explains reports that a cluster is the device's own word that something is

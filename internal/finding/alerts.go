@@ -95,6 +95,9 @@ func (s *sighting) name(a *device.Alert, c *catalogue) {
 // and 17 name without saying of what, the condition of its kind.
 func (j *judge) refineSupply(s *sighting, supply *device.Supply) {
 	k := kindOf(supply)
+	if k.low == ServiceDue && s.family == known().terms[ServiceDue].family {
+		return // the registered keyword says more than ours
+	}
 	switch s.keyword {
 	case "subunit-life-almost-over", "subunit-near-limit", "marker-supply-low":
 		s.term = known().term(k.low)

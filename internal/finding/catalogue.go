@@ -216,10 +216,15 @@ func (c *catalogue) readSmall() (err error) {
 }
 
 // vendor makes a term for a reason that is not registered: nothing is known of
-// it but its name and how severe it is said to be.
+// it but its name and how severe it is said to be. A name with our own prefix
+// is not taken over: no device concludes in our place.
 func (c *catalogue) vendor(keyword string) *term {
 	unnamed := c.terms["other"]
-	return &term{keyword, unnamed.subject, unnamed.condition, "vendor/" + keyword}
+	code := keyword
+	if strings.HasPrefix(keyword, "derived-") {
+		code = "unknown"
+	}
+	return &term{code, unnamed.subject, unnamed.condition, "vendor/" + keyword}
 }
 
 // term returns the term of a keyword, registered or not.

@@ -130,6 +130,7 @@ func (j *judge) units() []unit {
 // that; by itself it becomes the most general condition that it can mean (RFC
 // 8011 section 5.4.12 equates 17 with media-needed and 19 with several).
 func (j *judge) statuses() {
+	j.sort()
 	for _, u := range j.units() {
 		st := u.status
 		if !st.Reported() || !st.Critical() && !st.NonCritical() && !st.Broken() {

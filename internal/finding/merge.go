@@ -41,6 +41,7 @@ func (c *cluster) worst() *sighting {
 			cmp.Compare(rankBool(a.stale), rankBool(b.stale)),
 			cmp.Compare(a.impact.Rank(), b.impact.Rank()),
 			cmp.Compare(b.near, a.near),
+			strings.Compare(a.keyword, b.keyword),
 		)
 	})
 }
@@ -59,6 +60,7 @@ func (c *cluster) stage() int {
 // merge brings the sightings together: those that name the same part first,
 // then those that name none, which join the parts they can only mean.
 func merge(j *judge) []*cluster {
+	j.sort()
 	var parts, wholes []*cluster
 	var loose []*sighting
 	for _, s := range j.seen {
@@ -103,14 +105,36 @@ func merge(j *judge) []*cluster {
 	return append(parts, wholes...)
 }
 
+// sort puts the sightings into an order of their own, so that no judgement
+// depends on the order in which a device lists things.
+func (j *judge) sort() {
+	slices.SortStableFunc(j.seen, func(a, b *sighting) int {
+		return cmp.Or(
+			strings.Compare(a.keyword, b.keyword),
+			strings.Compare(a.sub.Group, b.sub.Group),
+			cmp.Compare(a.sub.Index, b.sub.Index),
+			strings.Compare(string(a.proof.Source), string(b.proof.Source)),
+			strings.Compare(a.proof.Object, b.proof.Object),
+			strings.Compare(a.proof.Value, b.proof.Value),
+			strings.Compare(a.text, b.text),
+		)
+	})
+}
+
 // sameThing reports that two sightings can be about one condition: the same
 // family, and variants that do not exclude each other.
 func sameThing(a, b *sighting) bool {
-	if a.family != b.family && !strings.HasPrefix(a.family, b.family+":") {
+	if a.family != b.family && !strings.HasPrefix(a.family, b.family+":") && !anyLife(a, b) {
 		return false
 	}
 	return a.subject.Variant == b.subject.Variant || a.subject.Generic || b.subject.Generic ||
 		a.subject.Variant == "" || b.subject.Variant == ""
+}
+
+// anyLife reports that b says that the life of some subunit is over, and a that
+// the life of a certain part is.
+func anyLife(a, b *sighting) bool {
+	return b.subject.Prefix == "subunit" && b.family == "derived/service" && a.condition.Family == "life"
 }
 
 // meant returns the parts that a sighting without a part is about. Those at
@@ -118,6 +142,9 @@ func sameThing(a, b *sighting) bool {
 // worse. A word worse than all that is known of the parts belongs to the worst
 // of them only when no other part could be meant.
 func (j *judge) meant(parts []*cluster, s *sighting) []*cluster {
+	if s.condition.Nature == "rule" {
+		return nil // a conclusion about the device as a whole
+	}
 	var equal, later, earlier []*cluster
 	for _, c := range parts {
 		if c.stale() || !slices.ContainsFunc(c.seen, func(p *sighting) bool { return sameThing(p, s) }) {

@@ -18,6 +18,8 @@ type Options struct {
 	ExpectedMedia       []string // media of the site, by any name that package media knows; empty: no expectation
 	ExpectedOrientation string   // default orientation of the site; empty: no expectation
 	ExpectedLanguages   []string // each of these page languages has to be there; empty: no expectation
+
+	peerLanguages []string // what every other device of the model has (JudgeAll)
 }
 
 // Defaults returns the thresholds that hold when a site states none (common

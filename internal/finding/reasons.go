@@ -61,7 +61,7 @@ func (j *judge) reasons() {
 		}
 		s := &sighting{term: t, sev: sev, said: said, proof: device.Evidence{Source: device.SourceIPP, Object: "printer-state-reasons", Value: raw}}
 		if strings.HasPrefix(t.family, "vendor/") {
-			s.text = t.keyword
+			s.text = raw
 		}
 		j.seeWhole(s)
 	}
@@ -77,7 +77,7 @@ func (j *judge) seeWhole(s *sighting) {
 		}
 	}
 	j.weigh(s)
-	if s.family == "media/level" && s.condition.Stage == 2 && !s.said {
+	if s.family == "media/level" && s.condition.Stage == 2 && !(s.said && s.sev == failing) {
 		j.easeEmpty(s)
 	}
 	if s.impact == device.ImpactDue && !s.hasNear {
@@ -124,7 +124,7 @@ func (j *judge) state() {
 	note := func(code, object string, value device.Text) {
 		j.see(&sighting{
 			term: known().term(code), impact: device.ImpactNote, rule: "a state of the device that passes",
-			sub:   device.Subunit{Group: known().term(code).subject.Group},
+			sub:   device.Subunit{Group: "generalPrinter"},
 			proof: device.Evidence{Source: device.SourceSNMP, Object: object, Value: string(value)},
 		})
 	}

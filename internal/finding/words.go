@@ -50,6 +50,8 @@ func (c *cluster) lead() *sighting {
 			cmp.Compare(b.condition.Stage, a.condition.Stage),
 			cmp.Compare(rankBool(a.subject.Generic), rankBool(b.subject.Generic)),
 			cmp.Compare(a.impact.Rank(), b.impact.Rank()),
+			cmp.Compare(rankBool(b.specific()), rankBool(a.specific())),
+			strings.Compare(a.keyword, b.keyword),
 		)
 	})
 }
@@ -104,12 +106,12 @@ func (j *judge) summary(c *cluster, lead *sighting, sub device.Subunit) string {
 	}
 	unnamed := lead.condition.Nature == "unnamed" || lead.condition.Suffix[0] == "other"
 	switch {
+	case strings.HasPrefix(lead.family, "vendor/"):
+		return "reports " + lead.text
 	case strings.HasPrefix(lead.keyword, "derived-") && len(said) == 1:
 		return said[0]
 	case strings.HasPrefix(lead.keyword, "derived-") && len(said) > 1:
 		return fmt.Sprintf("%s, and %d more", said[0], len(said)-1)
-	case strings.HasPrefix(lead.family, "vendor/"):
-		return "reports " + lead.keyword
 	case unnamed && len(said) > 0:
 		return fmt.Sprintf("reports %q", said[0])
 	}
@@ -144,6 +146,9 @@ func (j *judge) filler(s *sighting, sub device.Subunit, sentence bool) *strings.
 	paper := cmp.Or(j.tech.paper, "paper")
 	place := strings.ReplaceAll(subject.Place, "{paper}", paper)
 	noun := cmp.Or(s.noun, subject.Noun)
+	if own := groupNouns[cmp.Or(sub.Group, s.sub.Group)]; own != "" && s.noun == "" && subject.Prefix == "subunit" {
+		noun, place = own, own
+	}
 	if subject.Noun == "paper" {
 		noun = paper
 	}
@@ -165,6 +170,16 @@ func (j *judge) filler(s *sighting, sub device.Subunit, sentence bool) *strings.
 	}
 	part := cmp.Or(s.part, subject.Part)
 	return strings.NewReplacer("{name}", name, "{noun}", noun, "{paper}", paper, "{in}", in, "{part}", part)
+}
+
+// groupNouns says what a subunit is that only its group (PrtAlertGroupTC)
+// names.
+var groupNouns = map[string]string{
+	"hostResourcesMIBStorageTable": "storage", "generalPrinter": "printer", "cover": "cover",
+	"input": "input tray", "output": "output bin", "marker": "print engine", "markerSupplies": "supply",
+	"mediaPath": "paper path", "channel": "data channel", "interpreter": "page interpreter",
+	"consoleDisplayBuffer": "panel", "consoleLights": "panel", "finDevice": "finisher",
+	"finSupply": "finisher supply", "finSupplyMediaInput": "inserter tray",
 }
 
 // spoken returns the subject whose words are used: on a device of another

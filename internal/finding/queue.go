@@ -1,0 +1,85 @@
+package finding
+
+import (
+	"fmt"
+	"strings"
+
+	"printround/internal/device"
+)
+
+// conclusion sees a condition that the tool concludes itself.
+func (j *judge) conclusion(code string, impact device.Impact, summary, rule string, sub device.Subunit, proof ...device.Evidence) {
+	for _, p := range proof {
+		j.see(&sighting{term: known().term(code), impact: impact, text: summary, rule: rule, sub: sub, proof: p})
+	}
+}
+
+// queue sees jobs that wait at a printer that does nothing, and a printer that
+// takes none (RFC 8011 sections 5.3.7 and 5.4.23).
+func (j *judge) queue() {
+	q := &j.d.Queue
+	if q.Accepting != nil && !*q.Accepting {
+		j.conclusion(NotAcceptingJobs, device.ImpactImpaired, "", "printer-is-accepting-jobs is false", device.Subunit{},
+			device.Evidence{Source: device.SourceIPP, Object: "printer-is-accepting-jobs", Value: "false"})
+	}
+	idle := j.d.State.PrinterState == "idle" || j.d.State.PrinterState == "" && j.d.State.Printer == "idle"
+	waiting := 0
+	var first *device.Job
+	rule := ""
+	for i := range q.Jobs {
+		job := &q.Jobs[i]
+		old := job.AgeS != nil && *job.AgeS >= int64(j.o.QueueWaitMin)*60
+		switch {
+		case job.State == "processing-stopped":
+			rule = "a job is processing-stopped"
+			if first == nil || first.State != "processing-stopped" {
+				first = job
+			}
+		case job.State == "processing" && job.Pages != nil && *job.Pages == 0 && job.AgeS != nil && *job.AgeS >= stuckS:
+			if first == nil {
+				first = job
+				rule = "a job has been processing for half an hour and no page of it is done"
+			}
+		case idle && old && (job.State == "pending" || job.State == "processing"):
+			if first == nil {
+				first = job
+				rule = fmt.Sprintf("a job has waited %d minutes or more and the printer is idle", j.o.QueueWaitMin)
+			}
+		case job.State != "pending" && job.State != "processing":
+			continue
+		}
+		waiting++
+	}
+	if first == nil {
+		return
+	}
+	value := string(first.State)
+	if len(first.Reasons) > 0 {
+		value += " (" + strings.Join(first.Reasons, ", ") + ")"
+	}
+	if first.AgeS != nil {
+		value += ", " + duration(*first.AgeS)
+	}
+	summary := fmt.Sprintf("job %d is stuck", first.ID)
+	if waiting > 1 {
+		summary += fmt.Sprintf(", %d jobs wait", waiting)
+	}
+	j.conclusion(QueueStalled, device.ImpactImpaired, summary, rule, device.Subunit{},
+		device.Evidence{Source: device.SourceIPP, Object: fmt.Sprintf("job-state of job %d", first.ID), Value: value})
+}
+
+// stuckS is how long the first page of a job may take, in seconds (common
+// practice, no source).
+const stuckS = 30 * 60
+
+func duration(s int64) string {
+	switch {
+	case s < 120:
+		return fmt.Sprintf("%d s", s)
+	case s < 2*3600:
+		return fmt.Sprintf("%d min", s/60)
+	case s < 2*86400:
+		return fmt.Sprintf("%d h", s/3600)
+	}
+	return fmt.Sprintf("%d days", s/86400)
+}
