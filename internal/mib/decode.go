@@ -16,15 +16,15 @@ func (e *engine) facts() *Facts {
 	for i, t := range e.tables {
 		d.fill(&f.Tables, i, d.shown(t))
 		for _, r := range t.known {
+			if t.device() {
+				f.devices = append(f.devices, int(r.at[0]))
+			}
 			for c, cell := range r.cells {
 				if cell.value.Present() {
 					f.Raw = append(f.Raw, oid.VarBind{Name: t.entry.Append(t.columns[c].sub).Append(r.at...), Value: cell.value})
 				}
 			}
 		}
-	}
-	for _, vb := range e.extra {
-		f.extra = append(f.extra, vb)
 	}
 	slices.SortFunc(f.Raw, oid.ByName)
 	f.Problems = e.problems

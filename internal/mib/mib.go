@@ -70,7 +70,7 @@ type Facts struct {
 	Problems   []string      // oddities of the answers, each in one line
 	Partial    bool          // the host stopped answering before all was read
 
-	extra []oid.VarBind // values of the tables in columns that are not read
+	devices []int // hrDeviceIndex of the rows of the Printer MIB, with values or not
 }
 
 // ErrNotPrinter says that a host answers but shows nothing of the Printer MIB.
@@ -128,11 +128,8 @@ func (f *Facts) Printers() []int {
 		}
 	}
 	seen := map[int]bool{}
-	for _, vb := range slices.Concat(f.Raw, f.extra) {
-		t, _, at := locate(vb.Name)
-		if t != nil && t.device() && len(at) == t.arity {
-			seen[int(at[0])] = true
-		}
+	for _, d := range f.devices {
+		seen[d] = true
 	}
 	var all, printers []int
 	for d := range seen {

@@ -38,12 +38,11 @@ type engine struct {
 	tables     []*tableState
 	anchored   bool
 	printerMIB bool
-	extra      map[string]oid.VarBind // values of the tables in columns that are not read
 	problems   []string
 }
 
 func newEngine() *engine {
-	e := &engine{extra: map[string]oid.VarBind{}}
+	e := &engine{}
 	for i := range tables {
 		e.tables = append(e.tables, newTableState(&tables[i]))
 	}

@@ -43,17 +43,26 @@ func shared(t testing.TB, elem ...string) string {
 // comments and the heading.
 func sharedRows(t *testing.T, elem ...string) [][]string {
 	t.Helper()
-	data, err := os.ReadFile(shared(t, elem...))
+	return tsv(t, shared(t, elem...))
+}
+
+func tsv(t *testing.T, path string) [][]string {
+	t.Helper()
+	data, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
 	}
 	var rows [][]string
-	for _, line := range strings.Split(strings.TrimSpace(string(data)), "\n") {
+	for _, line := range strings.Split(strings.Trim(string(data), "\n"), "\n") {
 		if !strings.HasPrefix(line, "#") {
 			rows = append(rows, strings.Split(line, "\t"))
 		}
 	}
 	return rows[1:]
+}
+
+func splitComma(s string) []string {
+	return strings.FieldsFunc(s, func(r rune) bool { return r == ',' })
 }
 
 // capture reads a recording of the check data.

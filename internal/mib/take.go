@@ -155,14 +155,8 @@ func (e *engine) record(vb oid.VarBind) {
 		return
 	}
 	c := t.column(sub)
-	if c < 0 {
-		if vb.Value.Present() {
-			e.extra[vb.Name.String()] = vb
-		}
-		return
-	}
-	if r.cells[c].state == got {
-		return // values that change while they are read: the first counts
+	if c < 0 || r.cells[c].state == got {
+		return // of values that change while they are read the first counts
 	}
 	r.cells[c] = cell{state: missing, value: vb.Value}
 	switch {

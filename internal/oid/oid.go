@@ -280,5 +280,5 @@ type Request struct {
 // gave: nothing is known about their order.
 type Answer struct {
 	Names   []VarBind
-	Columns [][]VarBind // parallel to Request.Columns; nil: not answered
+	Columns [][]VarBind // parallel to the first of Request.Columns; an empty one was not answered
 }

@@ -9,6 +9,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/gosnmp/gosnmp"
+
 	"printround/internal/mib"
 	"printround/internal/oid"
 )
@@ -99,6 +101,68 @@ func TestRoundTrips(t *testing.T) {
 			if len(f.Problems) > 0 {
 				t.Errorf("problems: %v", f.Problems)
 			}
+		})
+	}
+}
+
+// The reader only reads, and asks each device for one thing after the other.
+func TestOnlyReads(t *testing.T) {
+	for _, v := range []Version{V1, V2c} {
+		a := &agent{binds: fullDevice(t)}
+		s := open(t, a, public(v), Options{})
+		if _, err := mib.Read(context.Background(), s); err != nil {
+			t.Fatal(err)
+		}
+		for _, req := range a.seen() {
+			if req.PDUType != gosnmp.GetNextRequest && (v == V1 || req.PDUType != gosnmp.GetBulkRequest) {
+				t.Errorf("%v: sent PDU type %#x", v, req.PDUType)
+			}
+			if req.RequestID == 0 {
+				t.Errorf("%v: request-id 0", v)
+			}
+		}
+		if len(a.seen()) != s.Stats().RoundTrips {
+			t.Errorf("%v: %d requests, %d round trips", v, len(a.seen()), s.Stats().RoundTrips)
+		}
+	}
+}
+
+// BenchmarkFullDevice reads a complete device and reports round trips beside
+// the goal, and octets.
+func BenchmarkFullDevice(b *testing.B) {
+	for _, bench := range []struct {
+		name string
+		cred Credential
+		a    *agent
+	}{
+		{"v2c", public(V2c), &agent{}},
+		{"v2c/answers of 484 octets", public(V2c), &agent{maxSize: 484}},
+		{"v1", public(V1), &agent{}},
+		{"v3", Credential{}, &agent{}},
+	} {
+		b.Run(bench.name, func(b *testing.B) {
+			bench.a.binds = fullDevice(b)
+			if bench.name == "v3" {
+				bench.a.v3, bench.cred = v3Pair("SHA", "AES")
+			}
+			at := bench.a.start(b)
+			var st Stats
+			var f *mib.Facts
+			for b.Loop() {
+				s, err := Open(context.Background(), at, bench.cred, Options{})
+				if err != nil {
+					b.Fatal(err)
+				}
+				if f, err = mib.Read(context.Background(), s); err != nil {
+					b.Fatal(err)
+				}
+				st = s.Stats()
+				s.Close()
+			}
+			b.ReportMetric(float64(st.RoundTrips), "round-trips")
+			b.ReportMetric(float64((useful(f)+1399)/1400+3), "goal")
+			b.ReportMetric(float64(len(f.Raw)), "values")
+			b.ReportMetric(float64(st.BytesIn), "octets-in")
 		})
 	}
 }

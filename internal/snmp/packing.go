@@ -96,7 +96,7 @@ func (s *Session) compose(a *asking, try int) *pdu {
 	}
 	for _, i := range a.open {
 		n := k.expect(a.q.Names[i])
-		if (p.size+n > budget || len(p.names) >= names) && len(p.names)+len(p.columns) > 0 {
+		if (p.size+n > budget || len(p.names)+len(p.columns) >= names) && len(p.names)+len(p.columns) > 0 {
 			break
 		}
 		p.names = append(p.names, a.q.Names[i])
@@ -108,12 +108,18 @@ func (s *Session) compose(a *asking, try int) *pdu {
 // addColumns puts the columns into p with as many repetitions as half of the
 // budget holds, or all of it when nothing else is asked.
 func (p *pdu) addColumns(k *packing, a *asking, budget int, single bool) {
+	columns := a.q.Columns
+	most := k.names
+	if len(a.open) > 0 {
+		budget, most = budget/2, most/2
+	}
+	columns = columns[:min(most, len(columns))]
 	row := 0
-	for _, c := range a.q.Columns {
+	for _, c := range columns {
 		row += k.expect(c)
 	}
-	if len(a.open) > 0 {
-		budget /= 2
+	if row == 0 {
+		return
 	}
 	reps := max(a.q.Reps, 1)
 	if single {
@@ -126,7 +132,7 @@ func (p *pdu) addColumns(k *packing, a *asking, budget int, single bool) {
 		}
 		reps = 1
 	}
-	p.columns, p.reps = a.q.Columns, reps
+	p.columns, p.reps = columns, reps
 	p.size += reps * row
 }
 
@@ -258,6 +264,12 @@ func (a *asking) reduce(s *Session, p *pdu, r *reply) bool {
 		return false
 	case len(p.columns) > 0 && p.reps > 1 && len(p.names) == 0:
 		a.q.Reps = p.reps / 2
+		return false
+	case len(p.columns) > 1 && len(p.names) == 0:
+		k.names = len(p.columns) / 2
+		if r.status == tooBig {
+			k.mostNames = k.names
+		}
 		return false
 	case len(p.columns) > 0 && len(p.names) > 0:
 		a.none = true

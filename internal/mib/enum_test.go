@@ -1,0 +1,182 @@
+package mib
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"testing"
+)
+
+// labelled finds a generated enumeration by its convention.
+var labelled = map[string]func(int) (label string, back int, ok bool){
+	"FinAttributeTypeTC":              lookup(FinAttributeType.Label, ParseFinAttributeType),
+	"FinDeviceTypeTC":                 lookup(FinDeviceType.Label, ParseFinDeviceType),
+	"PresentOnOff":                    lookup(PresentOnOff.Label, ParsePresentOnOff),
+	"PrtAlertCodeTC":                  lookup(AlertCode.Label, ParseAlertCode),
+	"PrtAlertGroupTC":                 lookup(AlertGroup.Label, ParseAlertGroup),
+	"PrtAlertSeverityLevelTC":         lookup(AlertSeverityLevel.Label, ParseAlertSeverityLevel),
+	"PrtAlertTrainingLevelTC":         lookup(AlertTrainingLevel.Label, ParseAlertTrainingLevel),
+	"PrtCapacityUnitTC":               lookup(CapacityUnit.Label, ParseCapacityUnit),
+	"PrtChannelStateTC":               lookup(ChannelState.Label, ParseChannelState),
+	"PrtChannelTypeTC":                lookup(ChannelType.Label, ParseChannelType),
+	"PrtConsoleColorTC":               lookup(ConsoleColor.Label, ParseConsoleColor),
+	"PrtCoverStatusTC":                lookup(CoverStatus.Label, ParseCoverStatus),
+	"PrtInputTypeTC":                  lookup(InputType.Label, ParseInputType),
+	"PrtInterpreterLangFamilyTC":      lookup(InterpreterLangFamily.Label, ParseInterpreterLangFamily),
+	"PrtMarkerColorantRoleTC":         lookup(MarkerColorantRole.Label, ParseMarkerColorantRole),
+	"PrtMarkerCounterUnitTC":          lookup(MarkerCounterUnit.Label, ParseMarkerCounterUnit),
+	"PrtMarkerMarkTechTC":             lookup(MarkerMarkTech.Label, ParseMarkerMarkTech),
+	"PrtMarkerSuppliesClassTC":        lookup(MarkerSuppliesClass.Label, ParseMarkerSuppliesClass),
+	"PrtMarkerSuppliesSupplyUnitTC":   lookup(MarkerSuppliesSupplyUnit.Label, ParseMarkerSuppliesSupplyUnit),
+	"PrtMarkerSuppliesTypeTC":         lookup(MarkerSuppliesType.Label, ParseMarkerSuppliesType),
+	"PrtMediaPathMaxSpeedPrintUnitTC": lookup(MediaPathMaxSpeedPrintUnit.Label, ParseMediaPathMaxSpeedPrintUnit),
+	"PrtMediaPathTypeTC":              lookup(MediaPathType.Label, ParseMediaPathType),
+	"PrtMediaUnitTC":                  lookup(MediaUnit.Label, ParseMediaUnit),
+	"PrtOutputTypeTC":                 lookup(OutputType.Label, ParseOutputType),
+	"PrtPrintOrientationTC":           lookup(PrintOrientation.Label, ParsePrintOrientation),
+	"hrDeviceStatus":                  lookup(HostDeviceStatus.Label, ParseHostDeviceStatus),
+	"hrPrinterStatus":                 lookup(HostPrinterStatus.Label, ParseHostPrinterStatus),
+	"hrPrinterDetectedErrorState":     lookup(ErrorBit.Label, ParseErrorBit),
+}
+
+func lookup[T ~int32](label func(T) string, parse func(string) (T, bool)) func(int) (string, int, bool) {
+	return func(v int) (string, int, bool) {
+		l := label(T(v))
+		back, ok := parse(l)
+		return l, int(back), ok
+	}
+}
+
+// TestEnums compares every value of the conventions that are generated with
+// the published lists (IANA-PRINTER-MIB, IANA-FINISHER-MIB, RFC 3805, RFC
+// 2790), both ways.
+func TestEnums(t *testing.T) {
+	counts := map[string]int{}
+	for _, f := range sharedRows(t, "standards", "enums.tsv") {
+		find := labelled[f[0]]
+		if find == nil {
+			continue
+		}
+		v, err := strconv.Atoi(f[1])
+		if err != nil {
+			t.Fatal(err)
+		}
+		label, back, ok := find(v)
+		if label != f[2] || !ok || back != v {
+			t.Errorf("%s %d = %q (and back: %d, %v), published as %q", f[0], v, label, back, ok, f[2])
+		}
+		counts[f[0]]++
+	}
+	ours := map[string]int{}
+	for _, r := range tsv(t, "enums.tsv") {
+		ours[r[0]]++
+	}
+	for c := range labelled {
+		if counts[c] == 0 || counts[c] != ours[c] {
+			t.Errorf("%s: %d values published, %d generated", c, counts[c], ours[c])
+		}
+	}
+	if len(ours) != len(labelled) {
+		t.Errorf("%d conventions generated, %d tested", len(ours), len(labelled))
+	}
+}
+
+// Values that nobody registered stay numbers.
+func TestUnregisteredValues(t *testing.T) {
+	if got := AlertCode(99999).Label(); got != "99999" {
+		t.Errorf("label %q", got)
+	}
+	if got := fmt.Sprint(AlertCode(99999)); got != "AlertCode(99999)" {
+		t.Errorf("printed %q", got)
+	}
+	if got := AlertCode(0).Label(); got != "" {
+		t.Errorf("not reported: label %q", got)
+	}
+	if got := fmt.Sprint(MarkerSuppliesTypeToner); got != "toner" {
+		t.Errorf("printed %q", got)
+	}
+	if _, ok := ParseMarkerSuppliesType("no such"); ok {
+		t.Error("parsed a label that does not exist")
+	}
+}
+
+// TestObjects compares identifiers, index lengths and conventions of the
+// objects read with the MIB modules.
+func TestObjects(t *testing.T) {
+	published := map[string][]string{}
+	for _, f := range sharedRows(t, "standards", "objects.tsv") {
+		published[f[0]] = f
+	}
+	kinds := map[string]string{}
+	for _, r := range tsv(t, "objects.tsv") {
+		kinds[r[1]] = r[3]
+	}
+	for i := range tables {
+		tab := &tables[i]
+		for _, c := range tab.columns {
+			f := published[c.name]
+			if f == nil {
+				t.Errorf("%s is not published", c.name)
+				continue
+			}
+			if got := tab.entry.Append(c.sub).String(); got != f[1] {
+				t.Errorf("%s = %s, published as %s", c.name, got, f[1])
+			}
+			if indices := len(splitComma(f[7])); indices != 0 && indices != tab.arity {
+				t.Errorf("%s: %d indices, published %q", c.name, tab.arity, f[7])
+			}
+			if _, isEnum := labelled[kinds[c.name]]; isEnum && f[4] != kinds[c.name] && c.name != kinds[c.name] {
+				t.Errorf("%s: convention %s, published %s", c.name, kinds[c.name], f[4])
+			}
+			octets := len(f[3]) > 5 && f[3][:5] == "OCTET"
+			if octets != (c.class == isOctets) || (f[3] == "OBJECT IDENTIFIER") != (c.class == isOID) {
+				t.Errorf("%s: read as %v, published as %s", c.name, c.class, f[3])
+			}
+			localized := map[string]string{"PrtLocalizedDescriptionStringTC": "localized", "PrtConsoleDescriptionStringTC": "console"}[f[4]]
+			if localized != "" && kinds[c.name] != localized {
+				t.Errorf("%s: kind %s, published as %s", c.name, kinds[c.name], f[4])
+			}
+		}
+	}
+}
+
+// Bit 0 of hrPrinterDetectedErrorState is the most significant bit of the
+// first octet (RFC 2790 section 4; bits 7 and up of RFC 3805 section
+// 2.2.13.2.1). A length is not fixed: missing octets read as 0, further ones
+// say nothing.
+func TestErrorBits(t *testing.T) {
+	tests := []struct {
+		octets []byte
+		want   []string
+	}{
+		{nil, nil},
+		{[]byte{}, nil},
+		{[]byte{0}, nil},
+		{[]byte{0, 0}, nil},
+		{[]byte{0x80}, []string{"lowPaper"}},
+		{[]byte{0x40}, []string{"noPaper"}},
+		{[]byte{0x44}, []string{"noPaper", "jammed"}},
+		{[]byte{0xa0}, []string{"lowPaper", "lowToner"}},
+		{[]byte{0x10}, []string{"noToner"}},
+		{[]byte{0x08}, []string{"doorOpen"}},
+		{[]byte{0x02}, []string{"offline"}},
+		{[]byte{0, 0x20}, []string{"markerSupplyMissing"}},
+		{[]byte{0x40, 0x04}, []string{"noPaper", "inputTrayEmpty"}},
+		{[]byte{0x02, 0x10}, []string{"offline", "outputNearFull"}},
+		{[]byte{0x01, 0x02}, []string{"serviceRequested", "overduePreventMaint"}},
+		{[]byte{0, 0x01}, nil}, // not assigned
+		{[]byte{0x20, 0, 0, 0}, []string{"lowToner"}},
+		{[]byte{0, 0, 0xff, 0xff}, nil},
+		{[]byte{0xff, 0xfe}, []string{"lowPaper", "noPaper", "lowToner", "noToner", "doorOpen", "jammed", "offline", "serviceRequested",
+			"inputTrayMissing", "outputTrayMissing", "markerSupplyMissing", "outputNearFull", "outputFull", "inputTrayEmpty", "overduePreventMaint"}},
+	}
+	for _, tt := range tests {
+		var got []string
+		for _, b := range ErrorBits(tt.octets) {
+			got = append(got, b.Label())
+		}
+		if !slices.Equal(got, tt.want) {
+			t.Errorf("% x: %v, want %v", tt.octets, got, tt.want)
+		}
+	}
+}

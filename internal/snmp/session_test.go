@@ -1,0 +1,428 @@
+package snmp
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/netip"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/gosnmp/gosnmp"
+
+	"printround/internal/mib"
+	"printround/internal/oid"
+)
+
+// quick are options for tests in which the device stays silent on purpose.
+var quick = Options{Timeout: 30 * time.Millisecond}
+
+// readAll reads a device and compares with a reading of the recording itself.
+func readAll(t *testing.T, s *Session, binds []oid.VarBind) *mib.Facts {
+	t.Helper()
+	want, err := mib.Read(context.Background(), mib.NewRecording(binds))
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := mib.Read(context.Background(), s)
+	if err != nil {
+		t.Fatalf("%v (stats %+v)", err, s.Stats())
+	}
+	have := map[string]oid.Value{}
+	for _, b := range got.Raw {
+		have[b.Name.String()] = b.Value
+	}
+	missing := 0
+	for _, b := range want.Raw {
+		if v, ok := have[b.Name.String()]; !ok || !v.Equal(b.Value) {
+			missing++
+		}
+	}
+	if missing > 0 {
+		t.Errorf("%d of %d values missing or different", missing, len(want.Raw))
+	}
+	return got
+}
+
+// Every kind of agent must give the same values; those that can take little at
+// a time only take longer.
+func TestAgents(t *testing.T) {
+	tests := []struct {
+		name  string
+		agent *agent
+		cred  Credential
+		most  int // round trips
+	}{
+		{"v2c", &agent{}, public(V2c), 11},
+		{"v2c, long community", &agent{community: strings.Repeat("c", 127)}, Credential{Version: V2c, Community: Secret(strings.Repeat("c", 127))}, 12},
+		{"v2c, answers of 484 octets", &agent{maxSize: 484}, public(V2c), 45},
+		{"v2c, answers of 1472 octets", &agent{maxSize: 1472}, public(V2c), 11},
+		{"v2c, answers of 300 octets", &agent{maxSize: 300}, public(V2c), 80},
+		{"v2c, 20 names", &agent{maxNames: 20}, public(V2c), 60},
+		{"v2c, 1 name", &agent{maxNames: 1}, public(V2c), 700},
+		{"v2c, deaf to large requests", &agent{deaf: 500}, public(V2c), 60},
+		{"v2c, first request lost", &agent{dropFirst: 1}, public(V2c), 13},
+		{"v1", &agent{v1Only: true}, public(V1), 40},
+		{"v1, answers of 484 octets", &agent{v1Only: true, maxSize: 484}, public(V1), 80},
+		{"v1 by fallback", &agent{v1Only: true}, public(V2c), 42},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			binds := fullDevice(t)
+			tt.agent.binds = binds
+			o := Options{Timeout: 5 * time.Second}
+			if tt.agent.deaf > 0 || tt.agent.dropFirst > 0 || tt.agent.v1Only && tt.cred.Version == V2c {
+				o = Options{Timeout: 60 * time.Millisecond, Retries: 2}
+			}
+			s := open(t, tt.agent, tt.cred, o)
+			f := readAll(t, s, binds)
+			if st := s.Stats(); st.RoundTrips > tt.most {
+				t.Errorf("%d round trips, want at most %d", st.RoundTrips, tt.most)
+			} else {
+				t.Logf("%+v", st)
+			}
+			if len(f.Problems) > 0 {
+				t.Errorf("problems: %q", f.Problems)
+			}
+			want := tt.cred.Version
+			if tt.agent.v1Only {
+				want = V1
+			}
+			if s.Version() != want {
+				t.Errorf("version %v, want %v", s.Version(), want)
+			}
+		})
+	}
+}
+
+// In SNMPv1 nothing behind a name is an error for the whole request (RFC 1157
+// section 4.1.3): names past the end must not cost the others.
+func TestV1PastTheEnd(t *testing.T) {
+	var binds []oid.VarBind
+	for _, b := range fullDevice(t) {
+		if b.Name.Compare(oid.MustParse("1.3.6.1.2.1.43.18.2")) < 0 {
+			binds = append(binds, b)
+		}
+	}
+	s := open(t, &agent{binds: binds, v1Only: true}, public(V1), Options{})
+	readAll(t, s, binds)
+	if st := s.Stats(); st.RoundTrips > 45 {
+		t.Errorf("%d round trips", st.RoundTrips)
+	}
+}
+
+// One object that the agent cannot read must not cost the others (RFC 3416
+// section 4.2.2, genErr with an index).
+func TestOneBadObject(t *testing.T) {
+	for _, v := range []Version{V1, V2c} {
+		t.Run(v.String(), func(t *testing.T) {
+			bad := oid.MustParse("1.3.6.1.2.1.43.11.1.1.6.1.3")
+			s := open(t, &agent{binds: fullDevice(t), bad: bad}, public(v), Options{})
+			f, err := mib.Read(context.Background(), s)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(f.Supplies) != 9 || f.Supplies[3].Description != "" || f.Supplies[4].Description == "" {
+				t.Errorf("supplies %+v", f.Supplies)
+			}
+			if len(f.Problems) != 1 || !strings.Contains(f.Problems[0], "could not read 1.3.6.1.2.1.43.11.1.1.6.1.4") {
+				t.Errorf("problems %q", f.Problems)
+			}
+		})
+	}
+}
+
+func TestErrorsWithoutEnd(t *testing.T) {
+	s := open(t, &agent{genErr: true}, public(V2c), Options{})
+	b, err := s.Probe(context.Background(), systemGroup)
+	if err != nil || b.Value.Kind != oid.Invalid {
+		t.Errorf("%v, %v: want a value that could not be read", b, err)
+	}
+	if _, err := mib.Read(context.Background(), s); !errors.Is(err, mib.ErrNotPrinter) && err == nil {
+		t.Errorf("error %v", err)
+	}
+}
+
+// Answers that are no answers to the request are ignored, and the real one
+// behind them still counts.
+func TestForeignAnswers(t *testing.T) {
+	tests := map[string]func(req, resp *gosnmp.SnmpPacket){
+		"request-id 0":        func(_, r *gosnmp.SnmpPacket) { r.RequestID = 0 },
+		"another request-id":  func(_, r *gosnmp.SnmpPacket) { r.RequestID++ },
+		"another community":   func(_, r *gosnmp.SnmpPacket) { r.Community = "other" },
+		"another version":     func(_, r *gosnmp.SnmpPacket) { r.Version ^= 1 },
+		"a request":           func(_, r *gosnmp.SnmpPacket) { r.PDUType = gosnmp.GetRequest },
+		"a report":            func(_, r *gosnmp.SnmpPacket) { r.PDUType = gosnmp.Report },
+		"a trap, version two": func(_, r *gosnmp.SnmpPacket) { r.PDUType = gosnmp.SNMPv2Trap },
+	}
+	for name, bend := range tests {
+		for _, real := range []bool{true, false} {
+			t.Run(fmt.Sprintf("%s, real answer %v", name, real), func(t *testing.T) {
+				a := &agent{binds: fullDevice(t)}
+				a.mangle = func(req, resp *gosnmp.SnmpPacket) [][]byte {
+					good := marshal(t, resp)
+					bend(req, resp)
+					out := [][]byte{marshal(t, resp)}
+					if real {
+						out = append(out, good)
+					}
+					return out
+				}
+				o := quick
+				if real {
+					o = Options{}
+				}
+				s := open(t, a, public(V2c), o)
+				b, err := s.Probe(context.Background(), systemGroup)
+				if real && (err != nil || b.Value.Kind != oid.OctetString) || !real && !errors.Is(err, ErrNoAnswer) {
+					t.Errorf("%v, %v", b, err)
+				}
+				if s.Stats().Ignored == 0 {
+					t.Error("nothing was ignored")
+				}
+			})
+		}
+	}
+}
+
+// Garbage, cut messages and messages with bad values end in an error or in a
+// value that is left out.
+func TestGarbage(t *testing.T) {
+	garbage := map[string][]byte{
+		"empty": {}, "text": []byte("HTTP/1.1 400 Bad Request\r\n\r\n"), "zeros": make([]byte, 200), "ones": slices.Repeat([]byte{0xff}, 1400),
+		"a length without end": {0x30, 0x84, 0xff, 0xff, 0xff, 0xff},
+	}
+	for name, datagram := range garbage {
+		t.Run(name, func(t *testing.T) {
+			a := &agent{mangle: func(_, _ *gosnmp.SnmpPacket) [][]byte { return [][]byte{datagram} }}
+			s := open(t, a, public(V2c), quick)
+			if _, err := s.Probe(context.Background(), systemGroup); !errors.Is(err, ErrNoAnswer) {
+				t.Errorf("error %v", err)
+			}
+		})
+	}
+	t.Run("every prefix of an answer", func(t *testing.T) {
+		n := 0
+		a := &agent{binds: fullDevice(t)}
+		a.mangle = func(_, resp *gosnmp.SnmpPacket) [][]byte {
+			b := marshal(t, resp)
+			var out [][]byte
+			for i := range b {
+				out = append(out, b[:i])
+			}
+			n = len(b)
+			return append(out, b)
+		}
+		s := open(t, a, public(V2c), Options{})
+		if _, err := s.Probe(context.Background(), systemGroup); err != nil {
+			t.Errorf("error %v", err)
+		}
+		if got := s.Stats().Ignored; got != n {
+			t.Errorf("%d ignored, want %d", got, n)
+		}
+	})
+}
+
+// More bindings than asked for are cut; none at all is an answer that cannot
+// be used.
+func TestOddBindingCounts(t *testing.T) {
+	a := &agent{binds: fullDevice(t)}
+	a.mangle = func(_, resp *gosnmp.SnmpPacket) [][]byte {
+		resp.Variables = append(resp.Variables, resp.Variables...)
+		return [][]byte{marshal(t, resp)}
+	}
+	s := open(t, a, public(V2c), Options{})
+	got, err := s.Next(context.Background(), oid.Request{Names: []oid.Ask{{Name: systemGroup, Size: 10}}})
+	if err != nil || len(got.Names) != 1 || len(got.Columns) != 0 {
+		t.Errorf("%+v, %v", got, err)
+	}
+	a = &agent{mangle: func(_, resp *gosnmp.SnmpPacket) [][]byte {
+		resp.Variables = nil
+		return [][]byte{marshal(t, resp)}
+	}}
+	s = open(t, a, public(V2c), Options{})
+	b, err := s.Probe(context.Background(), systemGroup)
+	if err != nil || b.Value.Kind != oid.Invalid {
+		t.Errorf("no bindings: %v, %v", b, err)
+	}
+}
+
+func TestSilence(t *testing.T) {
+	s := open(t, &agent{dropFirst: 100}, public(V2c), Options{Timeout: 10 * time.Millisecond, Retries: 2})
+	start := time.Now()
+	if _, err := s.Probe(context.Background(), systemGroup); !errors.Is(err, ErrNoAnswer) {
+		t.Errorf("error %v", err)
+	}
+	if took := time.Since(start); took < 70*time.Millisecond {
+		t.Errorf("gave up after %v; the tries wait 10, 20 and 40 ms", took)
+	}
+	if st := s.Stats(); st.Repeated != 2 || st.RoundTrips != 0 {
+		t.Errorf("stats %+v", st)
+	}
+}
+
+// A device that wakes up answers an earlier try late: that counts.
+func TestLateAnswer(t *testing.T) {
+	var held [][]byte
+	a := &agent{binds: fullDevice(t)}
+	a.mangle = func(req, resp *gosnmp.SnmpPacket) [][]byte {
+		if req.Version == gosnmp.Version1 {
+			return nil
+		}
+		held = append(held, marshal(t, resp))
+		if len(held) == 1 {
+			return nil
+		}
+		return held[:1]
+	}
+	s := open(t, a, public(V2c), Options{Timeout: 50 * time.Millisecond, Retries: 1})
+	if b, err := s.Probe(context.Background(), systemGroup); err != nil || b.Value.Kind != oid.OctetString {
+		t.Errorf("%v, %v", b, err)
+	}
+}
+
+// Cancelling ends a wait at once.
+func TestCancel(t *testing.T) {
+	for _, cred := range []Credential{public(V2c), {Version: V3, User: "reader"}} {
+		a := &agent{dropFirst: 100}
+		s := open(t, a, cred, Options{Timeout: time.Hour})
+		ctx, cancel := context.WithCancel(context.Background())
+		done := make(chan error)
+		go func() {
+			_, err := s.Probe(ctx, systemGroup)
+			done <- err
+		}()
+		cancel()
+		select {
+		case err := <-done:
+			if !errors.Is(err, context.Canceled) {
+				t.Errorf("%v: error %v", cred.Version, err)
+			}
+		case <-time.After(10 * time.Second):
+			t.Fatalf("%v: still waiting", cred.Version)
+		}
+	}
+}
+
+func TestDeadline(t *testing.T) {
+	s := open(t, &agent{dropFirst: 100}, public(V2c), Options{Timeout: time.Hour})
+	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Millisecond)
+	defer cancel()
+	if _, err := s.Probe(ctx, systemGroup); !errors.Is(err, context.DeadlineExceeded) {
+		t.Errorf("error %v", err)
+	}
+}
+
+func TestClosedPort(t *testing.T) {
+	conn, err := net.ListenUDP("udp4", &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := conn.LocalAddr().(*net.UDPAddr).AddrPort()
+	conn.Close()
+	s, err := Open(context.Background(), at, public(V2c), Options{Timeout: 2 * time.Second})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	if _, err := s.Probe(context.Background(), systemGroup); !errors.Is(err, ErrRefused) {
+		t.Errorf("error %v, want ErrRefused", err)
+	}
+}
+
+func TestCredentials(t *testing.T) {
+	at := netip.MustParseAddrPort("127.0.0.1:1")
+	long := Secret(strings.Repeat("s3cret-", 30))
+	tests := []Credential{
+		{Version: V2c}, {Version: V1}, {Version: V2c, Community: long}, {Version: V1, Community: long[:128]}, {Version: 2, Community: "x"},
+		{Version: V3}, {Version: V3, User: strings.Repeat("u", 33)}, {Version: V3, User: "u", AuthProtocol: "SHA3", AuthPass: long},
+		{Version: V3, User: "u", AuthProtocol: "SHA", AuthPass: "s3cret-"}, {Version: V3, User: "u", PrivProtocol: "AES", PrivPass: long},
+		{Version: V3, User: "u", AuthProtocol: "SHA", AuthPass: long, PrivProtocol: "ROT13", PrivPass: long},
+		{Version: V3, User: "u", AuthProtocol: "SHA", AuthPass: long, PrivProtocol: "DES", PrivPass: "s3cret-"},
+		{Version: V3, User: "u", Context: strings.Repeat("c", 33)},
+	}
+	for i, c := range tests {
+		s, err := Open(context.Background(), at, c, Options{})
+		if s != nil || !errors.Is(err, ErrCredential) {
+			t.Errorf("%d: %v, want ErrCredential", i, err)
+		}
+		if err != nil && (strings.Contains(err.Error(), "s3cret") || strings.Contains(err.Error(), "\n")) {
+			t.Errorf("%d: the error shows a secret or has two lines: %v", i, err)
+		}
+	}
+}
+
+// Values as they stand on the wire (BER, X.690; RFC 3416 section 3): published
+// check values, decoded in a response.
+func TestDecodeVectors(t *testing.T) {
+	response := func(value string) []byte {
+		name := "06082b06010201010100"
+		v := len(value) / 2
+		bind := fmt.Sprintf("30%02x%s%s", 10+v, name, value)
+		list := fmt.Sprintf("30%02x%s", len(bind)/2, bind)
+		body := "020101020100020100" + list
+		rest := fmt.Sprintf("02010104067075626c6963a2%02x%s", len(body)/2, body)
+		return unhex(t, fmt.Sprintf("30%02x%s", len(rest)/2, rest))
+	}
+	tests := []struct {
+		hex  string
+		want oid.Value
+	}{
+		{"0201ff", oid.Int(-1)}, {"0201fe", oid.Int(-2)}, {"0201fd", oid.Int(-3)}, {"02017f", oid.Int(127)}, {"02020080", oid.Int(128)},
+		{"020180", oid.Int(-128)}, {"0202ff7f", oid.Int(-129)}, {"02047fffffff", oid.Int(2147483647)}, {"020480000000", oid.Int(-2147483648)},
+		{"0205ff80000000", oid.Int(-2147483648)}, // one octet too long: some agents send it
+		{"410500ffffffff", oid.Value{Kind: oid.Counter32, Num: 4294967295}}, {"42020080", oid.Value{Kind: oid.Gauge32, Num: 128}},
+		{"43040083d600", oid.Ticks(8640000)}, {"460900ffffffffffffffff", oid.Value{Kind: oid.Counter64, Num: -1}},
+		{"40047f000001", oid.Value{Kind: oid.IPAddress, Bytes: []byte{127, 0, 0, 1}}}, {"04024000", oid.Str("\x40\x00")},
+		{"0400", oid.Str("")}, {"0500", oid.Value{Kind: oid.Null}}, {"8000", oid.Value{Kind: oid.NoSuchObject}},
+		{"8100", oid.Value{Kind: oid.NoSuchInstance}}, {"8200", oid.Value{Kind: oid.EndOfMibView}},
+		{"060c2b060102012b0b0101090101", oid.Value{Kind: oid.ObjectID, ID: oid.MustParse("1.3.6.1.2.1.43.11.1.1.9.1.1")}},
+		{"06102b060102012b120101070187ffffff7f", oid.Value{Kind: oid.ObjectID, ID: oid.MustParse("1.3.6.1.2.1.43.18.1.1.7.1.2147483647")}},
+		{"060100", oid.Value{Kind: oid.ObjectID, ID: oid.MustParse("0.0")}},
+		{"02050100000000", oid.Value{}},              // beyond Integer32
+		{"42060100000000ff", oid.Value{}},            // beyond Gauge32
+		{"4000", oid.Value{}}, {"9f00", oid.Value{}}, // an address without octets; no such tag
+	}
+	codec := &gosnmp.GoSNMP{Version: gosnmp.Version2c}
+	for _, tt := range tests {
+		r, err := decode(codec, response(tt.hex))
+		if err != nil {
+			if tt.want.Kind != oid.Invalid {
+				t.Errorf("%s: %v", tt.hex, err)
+			}
+			continue
+		}
+		if len(r.binds) != 1 || !r.binds[0].Value.Equal(tt.want) {
+			t.Errorf("%s = %+v, want %+v", tt.hex, r.binds, tt.want)
+		}
+	}
+}
+
+// GetBulkRequest with one non-repeater and two repetitions of two columns: the
+// names of the example of RFC 3417 section 8.1 and its PDU tag and fields.
+func TestEncodeBulk(t *testing.T) {
+	ask := func(s string) oid.Ask { return oid.Ask{Name: oid.MustParse(s)} }
+	p := &pdu{kind: gosnmp.GetBulkRequest, id: 1414684022, names: []oid.Ask{ask("1.3.6.1.2.1.1.3")},
+		columns: []oid.Ask{ask("1.3.6.1.2.1.4.22.1.2"), ask("1.3.6.1.2.1.4.22.1.4")}, reps: 2}
+	got, err := encodeCommunity(V2c, "public", p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := unhex(t, "3046"+"020101"+"04067075626c6963"+"a539"+"02045452"+"5d76"+"020101"+"020102"+
+		"302b"+"300b06072b060102010103"+"0500"+"300d06092b06010201041601020500"+"300d06092b06010201041601040500")
+	if string(got) != string(want) {
+		t.Errorf("% x\nwant\n% x", got, want)
+	}
+}
+
+func unhex(t *testing.T, s string) []byte {
+	t.Helper()
+	var b []byte
+	if _, err := fmt.Sscanf(s, "%x", &b); err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
