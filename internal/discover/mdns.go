@@ -182,7 +182,7 @@ func (b *browser) pass(last bool) int {
 	services, state := b.records.services(), b.records.news
 	b.mu.Unlock()
 	for _, s := range services {
-		key := s.Instance + "\x00" + strings.ToLower(s.Host)
+		key := strings.ToLower(s.Instance + "\x00" + s.Host)
 		old := b.emitted[key]
 		if old != nil && (!last || reflect.DeepEqual(old, s)) || !last && len(s.TXT) == 0 {
 			continue

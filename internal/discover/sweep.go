@@ -12,6 +12,8 @@ const (
 	// DefaultListen is how long a sweep listens after its last probe: printers
 	// wake up slowly.
 	DefaultListen = 5 * time.Second
+	// DefaultRetries is how many passes over the silent follow the first.
+	DefaultRetries = 2
 	// DefaultWait is how long the first pass waits for its last answers.
 	DefaultWait = time.Second
 
@@ -31,7 +33,7 @@ type sweep struct {
 	ways  ways
 	ids   ids
 
-	local    func(netip.Addr) bool // on-link: the address has to be resolved first
+	local    func(netip.Addr) bool // on-link: the address has to be resolved first; nil: none is
 	emit     func(Candidate)
 	suspect  func(index int) // no printer by SNMP, but worth asking over IPP
 	firstOut func()          // the first pass is over
@@ -60,7 +62,7 @@ func newSweep(cfg Config, w wire, t *table, n *counters) *sweep {
 	now := time.Now()
 	s := &sweep{
 		cfg: cfg, scope: cfg.Scope, wire: w, table: t, count: n, ways: newWays(cfg.Credentials), ids: newIDs(),
-		local: func(netip.Addr) bool { return false }, emit: func(Candidate) {}, suspect: func(int) {}, firstOut: func() {},
+		emit: func(Candidate) {}, suspect: func(int) {}, firstOut: func() {},
 		passes: max(cfg.Retries, 0) + 1, pace: newPacer(cfg.Pace, now), localPace: newPacer(cfg.Pace, now),
 		talk: map[int]*host{}, engines: map[int]bool{}, told: map[string]bool{},
 		openFirst: cfg.Scope.Len(), openLater: cfg.Scope.Len(), timer: time.NewTimer(time.Hour),
@@ -184,7 +186,7 @@ func (s *sweep) step(now time.Time, far, near *walk) (wait time.Duration, sent b
 // held is how long probes must wait that have their own pace: those on-link and
 // those that the system had no room for. Less than 0: there are none.
 func (s *sweep) held(now time.Time, near *walk) time.Duration {
-	if len(s.again) == 0 && !near.more() {
+	if len(s.again) == 0 && (s.local == nil || !near.more()) {
 		return -1
 	}
 	return max(s.localPace.wait(now), s.pausedUntil.Sub(now), 0)

@@ -32,7 +32,7 @@ func (w *walk) more() bool {
 			if f&expected != 0 == w.rest || !w.who(f) {
 				continue
 			}
-			if w.s.local(w.s.scope.At(w.index).Addr) == w.local {
+			if w.s.local == nil || w.s.local(w.s.scope.At(w.index).Addr) == w.local {
 				return true
 			}
 		}

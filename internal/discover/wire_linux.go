@@ -7,6 +7,7 @@ import (
 	"net/netip"
 	"strconv"
 	"syscall"
+	"time"
 	"unsafe"
 
 	"golang.org/x/sys/unix"
@@ -35,9 +36,12 @@ func isNoRoom(err error) bool {
 	return errors.Is(err, syscall.ENOBUFS) || errors.Is(err, syscall.ENOMEM) || errors.Is(err, syscall.EAGAIN)
 }
 
-// receive reads datagrams and the error queue until the socket is closed. The
-// error queue wakes a reader without making anything readable, so both are
-// looked at in one place.
+// pollTime bounds how long a socket that is closed is waited for.
+const pollTime = 20 * time.Millisecond
+
+// receive reads datagrams and the error queue until the socket is closed. It
+// polls by itself: the runtime's poller takes a socket that has nothing but
+// errors for one that cannot be polled, and reads from it fail from then on.
 func (w *udpWire) receive(c *net.UDPConn) {
 	raw, err := c.SyscallConn()
 	if err != nil {
@@ -45,24 +49,36 @@ func (w *udpWire) receive(c *net.UDPConn) {
 	}
 	buf, oob := make([]byte, maxDatagram), make([]byte, 512)
 	for {
-		n, from := 0, unix.Sockaddr(nil)
-		err := raw.Read(func(fd uintptr) bool {
-			w.errorQueue(int(fd), buf, oob)
-			for range sendTries { // a pending error fails a read too
-				var err error
-				n, from, err = unix.Recvfrom(int(fd), buf, unix.MSG_DONTWAIT)
-				if err == nil {
-					return true
-				}
-				from = nil
-				if err == unix.EAGAIN {
-					return false
-				}
+		select {
+		case <-w.done:
+			return
+		default:
+		}
+		err := raw.Control(func(fd uintptr) {
+			ready := []unix.PollFd{{Fd: int32(fd), Events: unix.POLLIN | unix.POLLERR}}
+			if n, err := unix.Poll(ready, int(pollTime.Milliseconds())); n <= 0 || err != nil {
+				return
 			}
-			return true
+			w.errorQueue(int(fd), buf, oob)
+			w.datagrams(int(fd), buf)
 		})
 		if err != nil {
 			return
+		}
+	}
+}
+
+// datagrams takes the datagrams that wait. An error that is pending fails a
+// read without anything being read.
+func (w *udpWire) datagrams(fd int, buf []byte) {
+	for failed, taken := 0, 0; failed < sendTries && taken < eventQueue; taken++ {
+		n, from, err := unix.Recvfrom(fd, buf, unix.MSG_DONTWAIT)
+		switch {
+		case err == unix.EAGAIN:
+			return
+		case err != nil:
+			failed++
+			continue
 		}
 		if at, ok := addrPort(from); ok {
 			w.deliver(at, buf[:n])
