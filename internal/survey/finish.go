@@ -21,6 +21,7 @@ func (p *pipeline) finish(stats discover.Stats) *device.Survey {
 	}
 	var all []*unit
 	for _, h := range p.order {
+		h.problems = append(h.problems, h.ippProblems(p.o.single)...)
 		all = append(all, units(h)...)
 		p.unread(h, s)
 	}

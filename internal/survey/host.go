@@ -34,7 +34,7 @@ type host struct {
 	snmpReach   device.SNMPReach
 	ippViews    []device.Device
 	ippReach    device.IPPReach
-	notIPP      bool
+	vain        []IPPResult // paths that led to no printer
 	problems    []device.Problem
 	seen        time.Time
 }

@@ -310,11 +310,12 @@ func (p *pipeline) settle(r result) {
 		h.problems = append(h.problems, r.snmp.Problems...)
 	}
 	for _, got := range r.ipp {
-		h.notIPP = h.notIPP || got.NotIPP
 		if got.Reach.OK || h.ippReach.URI == "" {
 			h.ippReach = got.Reach
 		}
-		if len(got.Views) > 0 || !h.expectedSilence(got) {
+		if len(got.Views) == 0 {
+			h.vain = append(h.vain, got)
+		} else {
 			h.problems = append(h.problems, got.Problems...)
 		}
 		for _, v := range got.Views {
@@ -329,11 +330,21 @@ func (p *pipeline) settle(r result) {
 	p.enqueue(h)
 }
 
-// expectedSilence reports a closed IPP port on a host that SNMP showed to be a
-// printer or nothing at all: many have none, and that is no error of the
-// device.
-func (h *host) expectedSilence(got IPPResult) bool {
-	return h.kind == discover.Printer && !got.NotIPP && got.Closed
+// ippProblems returns what went wrong on paths that led nowhere, when it
+// matters: not once another path led to a printer, and not for a closed port on
+// a host that SNMP showed to be a printer, for many printers have none.
+func (h *host) ippProblems(single bool) []device.Problem {
+	if len(h.ippViews) > 0 {
+		return nil
+	}
+	var out []device.Problem
+	for _, got := range h.vain {
+		if got.Closed && !single && (h.kind == discover.Printer || len(h.snmpViews) > 0) {
+			continue
+		}
+		out = append(out, got.Problems...)
+	}
+	return out
 }
 
 // hasView reports whether an IPP view is of a printer that another path already
