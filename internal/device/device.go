@@ -227,6 +227,7 @@ type Finisher struct {
 	Present    Text              `json:"present"` // PresentOnOff label
 	Status     Status            `json:"status"`
 	Supplies   []Supply          `json:"supplies"`   // Kind is a PrtMarkerSuppliesTypeTC label, as finSupplyType is
+	Inputs     []Tray            `json:"inputs"`     // media it adds, such as covers (finSupplyMediaInputTable)
 	Attributes map[string]string `json:"attributes"` // FinAttributeTypeTC label -> value
 	Object     string            `json:"object"`
 }
