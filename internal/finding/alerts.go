@@ -31,8 +31,8 @@ func (j *judge) alert(a *device.Alert) *sighting {
 	if !ok {
 		code.keyword = j.unlisted(a.Code)
 	}
-	if (code.keyword == "unknown" || code.keyword == "other") && a.Description == "" && a.Severity != "critical" && a.Severity != "warningBinaryChangeEvent" {
-		return nil // an empty entry, as some firmware pads its list with
+	if saysNothing(a, code.keyword) {
+		return nil
 	}
 	s := &sighting{term: c.term(c.refined(a.Group, code.keyword, j.finisherPrefix(a))), age: a.AgeS, who: training(a.Training)}
 	s.proof = device.Evidence{Source: a.Source, Object: a.Object, Value: alertValue(a)}
@@ -58,6 +58,17 @@ func (j *judge) alert(a *device.Alert) *sighting {
 		}
 	}
 	return s
+}
+
+// saysNothing reports an empty entry, as firmware pads its list with: IPP has no
+// way to say that there is no alert, and devices send unknown or other of
+// severity other.
+func saysNothing(a *device.Alert, keyword string) bool {
+	if a.Severity == "critical" || a.Severity == "warningBinaryChangeEvent" {
+		return false
+	}
+	empty := a.Description == ""
+	return keyword == "unknown" && (empty || a.Severity != "warning") || keyword == "other" && empty
 }
 
 // unlisted reads a code that is no label of PrtAlertCodeTC: some devices put a

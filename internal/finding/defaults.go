@@ -2,6 +2,7 @@ package finding
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -115,7 +116,7 @@ func (j *judge) siteMedia(def *device.Defaults) {
 		case j.unexpected(m.sheet):
 			odd = append(odd, m)
 			proof = append(proof, device.Evidence{Source: m.tray.Source, Object: fmt.Sprintf("medium of tray %d", m.tray.Index), Value: m.what})
-		default:
+		case j.expected(m.sheet):
 			fitting++
 		}
 	}
@@ -131,6 +132,14 @@ func (j *judge) siteMedia(def *device.Defaults) {
 	}
 }
 
+// expected reports a size that the site uses.
+func (j *judge) expected(s sheet) bool {
+	return slices.ContainsFunc(j.o.ExpectedMedia, func(e string) bool {
+		same, _ := sameSize(namedSize(e), s)
+		return same
+	})
+}
+
 // mismatched reports that the default size was already found to be missing.
 func (j *judge) mismatched() bool {
 	return slices.ContainsFunc(j.seen, func(s *sighting) bool { return s.keyword == MediaMismatch })
@@ -143,21 +152,35 @@ func (j *judge) rollFed() bool {
 	})
 }
 
-// unexpected reports a size that is certainly none that the site expects.
+// confusable is how far the short edges of two sheets may lie apart, in
+// millimetres, for one to be taken for the other: Letter and Legal for A4
+// (common practice, no source).
+const confusable = 10
+
+// unexpected reports a size that is none that the site expects and that is
+// easily taken for one. Envelopes, photo cards and larger sheets in a tray of
+// their own are meant.
 func (j *judge) unexpected(s sheet) bool {
+	near := false
 	for _, e := range j.o.ExpectedMedia {
-		if same, judged := sameSize(namedSize(e), s); same || !judged {
+		want := namedSize(e)
+		same, judged := sameSize(want, s)
+		if same || !judged {
 			return false
 		}
+		near = near || want.length > 0 && s.length > 0 && math.Abs(min(want.width, want.length)-min(s.width, s.length)) <= confusable
 	}
-	return true
+	return near
 }
 
-// shortMedia makes iso_a4_210x297mm a4, and leaves other names alone.
+// shortMedia makes A4 of iso_a4_210x297mm, and leaves other names alone.
 func shortMedia(name string) string {
 	parts := strings.Split(name, "_")
 	if len(parts) != 3 || parts[1] == "" {
 		return name
 	}
-	return strings.ToUpper(parts[1][:1]) + parts[1][1:]
+	if len(parts[1]) <= 2 {
+		return strings.ToUpper(parts[1])
+	}
+	return upper(parts[1])
 }

@@ -137,7 +137,11 @@ func (j *judge) statuses() {
 			continue
 		}
 		proof := device.Evidence{Source: device.SourceSNMP, Object: fmt.Sprintf("%s %d", u.object, u.index), Value: fmt.Sprintf("%d %v", st.Code(), st.Words())}
-		if named := j.namedAt(u); named != nil {
+		named := j.namedAt(u)
+		if named == nil {
+			named = j.namedElsewhere(u)
+		}
+		if named != nil {
 			joined := *named
 			joined.proof, joined.age, joined.who = proof, nil, ""
 			j.see(&joined)
@@ -151,9 +155,6 @@ func (j *judge) statuses() {
 			code = u.broken
 		}
 		s := &sighting{term: known().term(code), sev: warning, sub: device.Subunit{Group: u.group, Index: u.index, Name: u.name}, proof: proof}
-		if j.explainedWhole(u) && code != SubunitAlert {
-			s.term = known().term(SubunitAlert)
-		}
 		j.weigh(s)
 		s.reported = true
 		j.see(s)
@@ -170,17 +171,21 @@ func (j *judge) namedAt(u unit) *sighting {
 	return nil
 }
 
-// explainedWhole reports that a source which names no part tells of a fault
-// that the status of the unit is a sign of: one in its group, or a jam or an
-// open cover, which show at any part along the way.
-func (j *judge) explainedWhole(u unit) bool {
+// namedElsewhere returns a fault that the status of the unit is a sign of
+// though it was named elsewhere: one of its group without a part, or a jam, an
+// open cover or an off-line printer, which show at any part along the way.
+func (j *judge) namedElsewhere(u unit) *sighting {
 	for _, s := range j.seen {
 		if s.stale || s.past || s.condition.Nature != "fault" {
 			continue
 		}
-		if s.family == "media/jam" || s.family == "cover/open" || !s.specific() && s.sub.Group == u.group {
-			return true
+		switch s.family {
+		case "media/jam", "cover/open", "printer/offline":
+			return s
+		}
+		if !s.specific() && s.sub.Group == u.group {
+			return s
 		}
 	}
-	return false
+	return nil
 }

@@ -41,6 +41,7 @@ func (c *cluster) worst() *sighting {
 			cmp.Compare(rankBool(a.stale), rankBool(b.stale)),
 			cmp.Compare(a.impact.Rank(), b.impact.Rank()),
 			cmp.Compare(b.near, a.near),
+			cmp.Compare(rankBool(b.gauged), rankBool(a.gauged)),
 			strings.Compare(a.keyword, b.keyword),
 		)
 	})

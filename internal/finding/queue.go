@@ -10,7 +10,7 @@ import (
 // conclusion sees a condition that the tool concludes itself.
 func (j *judge) conclusion(code string, impact device.Impact, summary, rule string, sub device.Subunit, proof ...device.Evidence) {
 	for _, p := range proof {
-		j.see(&sighting{term: known().term(code), impact: impact, text: summary, rule: rule, sub: sub, proof: p})
+		j.see(&sighting{term: known().term(code), impact: impact, near: 1, text: summary, rule: rule, sub: sub, proof: p})
 	}
 }
 

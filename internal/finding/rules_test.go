@@ -62,6 +62,7 @@ func TestMediaMismatch(t *testing.T) {
 		{"default not the site's", answering(defaultMedia(letter), paper(300, letter), paper(300, a4)), isImpaired, "default size is Letter"},
 		{"no tray holds what the site uses", answering(paper(300, letter)), isImpaired, "no tray holds a size that the site uses"},
 		{"one odd tray is a note", answering(defaultMedia(a4), paper(300, a4), paper(300, letter)), isNote, "tray 2 Letter is not what the site uses"},
+		{"envelopes and larger sheets in trays of their own are meant", answering(defaultMedia(a4), paper(300, a4), paper(300, "iso_dl_110x220mm"), paper(300, "iso_a3_297x420mm")), "", ""},
 		{"default in no tray is one finding", answering(defaultMedia(a4), paper(300, letter)), isImpaired, "default size A4 is in no tray"},
 		{"rolls are no office paper", answering(defaultMedia("roll_custom_914x0mm"), roll("na_letter_8.5x11in")), "", ""},
 	} {

@@ -35,6 +35,7 @@ type sighting struct {
 	reported bool // the device's own word about its state, which can account for it
 
 	percent *float64 // the level behind it
+	gauged  bool     // it comes from that level
 	text    string   // the device's own words for a condition without a name
 	noun    string   // what the part is, when the subject does not say it
 	part    string   // class of part

@@ -156,7 +156,7 @@ func (j *judge) level(s *device.Supply, k *kind, sub device.Subunit, gap string)
 		return
 	}
 	seen := &sighting{
-		term: known().term(k.low), sub: sub, sev: warning, percent: &p, near: nearTo(p, limit), hasNear: true,
+		term: known().term(k.low), sub: sub, sev: warning, percent: &p, gauged: true, near: nearTo(p, limit), hasNear: true,
 		noun: supplyNoun(s, k), part: partOf(s, k),
 		proof: device.Evidence{Source: s.Source, Object: s.Object, Value: levelValue(s.Level)},
 	}

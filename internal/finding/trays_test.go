@@ -78,7 +78,7 @@ func TestSubunitStatus(t *testing.T) {
 		{"broken by itself", answering(paper(300, a4), status("input", 1, 3)), device.Impaired, []want{{code: "input-media-tray-failure", impact: isImpaired}}},
 		{"non-critical by itself is a note", answering(paper(300, a4), status("input", 1, 8)), device.Clear, []want{{code: "derived-subunit-alert", impact: isNote}}},
 		{"on the path of a jam that another source names", answering(state("down", "other", "stopped"), reasons("media-jam-error"), status("mediaPath", 1, 19)), device.Stopped,
-			[]want{{code: "media-jam", impact: isStopped}, {code: "derived-subunit-alert", impact: isNote}}},
+			[]want{{code: "media-jam", impact: isStopped, proofs: 2}}},
 		{"a unary alert that the status supports", answering(paper(300, a4), status("input", 1, 8), alert(device.Alert{Code: "inputTrayElevationFailure", Severity: "warning", Group: "input", GroupIndex: 1})), device.Impaired,
 			[]want{{code: "input-tray-elevation-failure", impact: isImpaired, proofs: 2}}},
 		{"standby off-line is sleep", answering(paper(300, a4), status("input", 1, 34)), device.Clear, nil},

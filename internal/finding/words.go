@@ -51,6 +51,7 @@ func (c *cluster) lead() *sighting {
 			cmp.Compare(rankBool(a.subject.Generic), rankBool(b.subject.Generic)),
 			cmp.Compare(a.impact.Rank(), b.impact.Rank()),
 			cmp.Compare(rankBool(b.specific()), rankBool(a.specific())),
+			cmp.Compare(rankBool(b.gauged), rankBool(a.gauged)),
 			strings.Compare(a.keyword, b.keyword),
 		)
 	})
