@@ -228,3 +228,37 @@ func TestJSONIsSafeToLookAt(t *testing.T) {
 		t.Errorf("escaping changed the text: %q, want %q", name, hostile[1])
 	}
 }
+
+// FuzzRead: a file is foreign. Whatever Read accepts can be written again, and
+// reads back the same.
+func FuzzRead(f *testing.F) {
+	var b bytes.Buffer
+	if err := Write(&b, sampleSurvey(), Options{Format: JSON}); err != nil {
+		f.Fatal(err)
+	}
+	f.Add(b.Bytes())
+	f.Add([]byte(`{"schema":"printround.survey/1","devices":[{"findings":[{"weight":1e308}],"supplies":[{"level":{"known":true,"value":-1}}]}]}`))
+	f.Add([]byte(`{"schema":"printround.survey/2"}`))
+	f.Add([]byte("\ufeff[]"))
+	f.Fuzz(func(t *testing.T, in []byte) {
+		s, err := Read(bytes.NewReader(in))
+		if err != nil {
+			noControls(t, err.Error())
+			if strings.Contains(err.Error(), "\n") {
+				t.Fatalf("more than one line: %q", err)
+			}
+			return
+		}
+		for _, format := range Formats() {
+			noControls(t, strings.ReplaceAll(string(render(t, s, Options{Format: format, Width: 80, Explain: true})), "\r\n", "\n"))
+		}
+		once := render(t, s, Options{Format: JSON})
+		again, err := Read(bytes.NewReader(once))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if twice := render(t, again, Options{Format: JSON}); !bytes.Equal(once, twice) {
+			t.Fatal("differs after a second round")
+		}
+	})
+}

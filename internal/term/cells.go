@@ -62,8 +62,9 @@ var wideSymbols = &unicode.RangeTable{
 	},
 }
 
-// head returns the longest beginning of s that takes at most width cells and
-// does not split a character from its combining marks.
+// head returns the longest beginning of s that takes at most width cells. It
+// does not split a character from its combining marks unless they alone are
+// wider than that.
 func head(s string, width int) string {
 	used, end := 0, 0
 	for i, r := range s {
@@ -71,6 +72,9 @@ func head(s string, width int) string {
 			end = i
 		}
 		if used += runeCells(r); used > width {
+			if end == 0 {
+				end = i
+			}
 			return s[:end]
 		}
 	}
@@ -78,8 +82,7 @@ func head(s string, width int) string {
 }
 
 // Truncate shortens s to at most width cells and ends it with mark when
-// something was cut off. A character is never split from its combining marks.
-// A mark that does not fit is shortened itself.
+// something was cut off. A mark that does not fit is shortened itself.
 func Truncate(s string, width int, mark string) string {
 	if width <= 0 {
 		return ""

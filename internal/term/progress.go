@@ -25,6 +25,8 @@ type Progress struct {
 	mu    sync.Mutex
 	bar   *progressbar.ProgressBar // nil: nothing is drawn
 	width func() int
+	now   func() time.Time
+	drawn time.Time
 }
 
 // NewProgress returns a progress line on f, which should be standard error so
@@ -34,16 +36,15 @@ func NewProgress(f *os.File, on bool) *Progress {
 	if !on || !IsTerminal(f) {
 		return &Progress{}
 	}
-	return newProgress(f, func() int { return Width(f) }, enableColor(f), progressEvery)
+	return newProgress(f, func() int { return Width(f) }, enableColor(f), time.Now)
 }
 
-func newProgress(w io.Writer, width func() int, codes bool, every time.Duration) *Progress {
-	return &Progress{width: width, bar: progressbar.NewOptions(progressSteps,
+func newProgress(w io.Writer, width func() int, codes bool, now func() time.Time) *Progress {
+	return &Progress{width: width, now: now, bar: progressbar.NewOptions(progressSteps,
 		progressbar.OptionSetWriter(w),
 		progressbar.OptionSetWidth(progressBarCells),
 		progressbar.OptionSetTheme(progressbar.ThemeASCII),
 		progressbar.OptionUseANSICodes(codes),
-		progressbar.OptionThrottle(every),
 		progressbar.OptionSetPredictTime(false),
 		progressbar.OptionSetElapsedTime(false),
 		progressbar.OptionSetRenderBlankState(false),
@@ -57,13 +58,15 @@ const (
 )
 
 // Update says that done of total units are finished; label says what is going
-// on. total may be 0 while it is not known, and may grow.
+// on. total may be 0 while it is not known, and may grow. Updates that follow
+// each other closely are not all drawn.
 func (p *Progress) Update(done, total int, label string) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.bar == nil {
+	if p.bar == nil || p.now().Sub(p.drawn) < progressEvery {
 		return
 	}
+	p.drawn = p.now()
 	room := 80
 	if w := p.width(); w > 0 {
 		room = w
@@ -73,8 +76,8 @@ func (p *Progress) Update(done, total int, label string) {
 		text = fmt.Sprintf("%s %d/%d", text, done, total)
 	}
 	// Set draws only when the percentage changed, Describe each time; so the
-	// position first, then the text. The library also draws with no error to
-	// act upon: a terminal that has gone away must not end a survey.
+	// position first, then the text. An error of drawing is nothing to act upon:
+	// a terminal that has gone away must not end a survey.
 	_ = p.bar.Set(steps(done, total))
 	p.bar.Describe(Truncate(text, max(room-progressOverhead, 1), PlainEllipsis))
 }
