@@ -11,6 +11,10 @@ import (
 
 type netipAddr = netip.Addr
 
+// maxServices bounds the resource paths read at one address: print servers
+// announce a few dozen queues, and a hostile host thousands.
+const maxServices = 64
+
 // host is what the pipeline knows of one target. It is owned by the goroutine
 // that runs the pipeline; readers get a copy of what they need.
 type host struct {
@@ -71,7 +75,9 @@ func (h *host) note(c discover.Candidate, o *Options) {
 				return
 			}
 		}
-		h.services = append(h.services, s)
+		if len(h.services) < maxServices {
+			h.services = append(h.services, s)
+		}
 	}
 }
 
