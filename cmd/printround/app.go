@@ -70,16 +70,36 @@ func (a *app) note(line string) {
 
 func (a *app) notef(format string, args ...any) { a.note(fmt.Sprintf(format, args...)) }
 
+// relayed is a panic of another goroutine on its way to the main one, with
+// the places where it happened.
+type relayed struct {
+	value  any
+	places []uintptr
+}
+
+// relay catches a panic in a goroutine; what it stores is to be raised again
+// in the main one.
+func relay(to **relayed) {
+	if p := recover(); p != nil {
+		pc := make([]uintptr, 64)
+		*to = &relayed{p, pc[:runtime.Callers(2, pc)]}
+	}
+}
+
 // crashed reports a panic. The value may hold anything, secrets included, so
 // only the runtime's own errors are shown; the places in the code always are.
 func (a *app) crashed(p any) int {
-	what := fmt.Sprintf("a %T", p)
-	if e, ok := p.(runtime.Error); ok {
+	r, ok := p.(*relayed)
+	if !ok {
+		pc := make([]uintptr, 64)
+		r = &relayed{p, pc[:runtime.Callers(2, pc)]}
+	}
+	what := fmt.Sprintf("a %T", r.value)
+	if e, ok := r.value.(runtime.Error); ok {
 		what = e.Error()
 	}
 	a.notef("internal error: %s; please report it with these places:", what)
-	pc := make([]uintptr, 64)
-	frames := runtime.CallersFrames(pc[:runtime.Callers(3, pc)])
+	frames := runtime.CallersFrames(r.places)
 	for {
 		f, more := frames.Next()
 		if strings.HasPrefix(f.Function, "printround/") || strings.HasPrefix(f.Function, "main.") {

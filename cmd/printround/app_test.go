@@ -93,14 +93,39 @@ func TestCrashedShowsNoValue(t *testing.T) {
 		})
 	}
 
-	a, shown := testApp(t)
-	func() {
-		defer func() { a.crashed(recover()) }()
+}
+
+func TestCrashedShowsThePlace(t *testing.T) {
+	outOfRange := func() {
 		var list []int
 		_ = list[len(os.Args)+3]
-	}()
-	if _, stderr := shown(); !strings.Contains(stderr, "index out of range") || !strings.Contains(stderr, "TestCrashedShowsNoValue") {
-		t.Errorf("a runtime error without its text or its place: %s", stderr)
+	}
+	other := func() {
+		var crash *relayed
+		done := make(chan struct{})
+		go func() {
+			defer close(done)
+			defer relay(&crash)
+			outOfRange()
+		}()
+		<-done
+		if crash == nil {
+			t.Fatal("the panic was not caught")
+		}
+		panic(crash)
+	}
+	for name, fails := range map[string]func(){"here": outOfRange, "in another goroutine": other} {
+		t.Run(name, func(t *testing.T) {
+			a, shown := testApp(t)
+			func() {
+				defer func() { a.crashed(recover()) }()
+				fails()
+			}()
+			_, stderr := shown()
+			if !strings.Contains(stderr, "index out of range") || !strings.Contains(stderr, "TestCrashedShowsThePlace.func1") {
+				t.Errorf("a runtime error without its text or its place: %s", stderr)
+			}
+		})
 	}
 }
 

@@ -150,10 +150,7 @@ func (p *plan) looker(ctx context.Context, query string) (func(context.Context) 
 	if err != nil {
 		return nil, err
 	}
-	target := survey.CheckTarget{Query: query, Services: at.services}
-	for _, t := range at.targets {
-		target.Targets = append(target.Targets, t)
-	}
+	target := survey.CheckTarget{Query: query, Targets: at.targets, Services: at.services}
 	j := p.newJob(at.site, discover.NewScope(target.Targets))
 	if at.site != nil {
 		j.options.Expected = p.expected(ctx, at.site)

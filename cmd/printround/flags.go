@@ -40,7 +40,11 @@ func (f *reachFlags) add(cmd *cobra.Command, sweep bool) {
 	fl.Uint16Var(&f.snmpPort, "snmp-port", defaultSNMPPort, "UDP `port` of SNMP")
 	fl.Uint16Var(&f.ippPort, "ipp-port", defaultIPPPort, "TCP `port` of IPP")
 	fl.DurationVar(&f.timeout, "timeout", survey.DefaultTimeout, "wait this long for one answer; a sweep listens two and a half times as long after its last probe")
-	fl.IntVar(&f.retries, "retries", 2, "ask again this many times, 0 to 10")
+	retries := 1 // somebody waits for the one device
+	if sweep {
+		retries = 2
+	}
+	fl.IntVar(&f.retries, "retries", retries, "ask again this many times, 0 to 10")
 	if sweep {
 		fl.IntVar(&f.pace, "pace", discover.DefaultPace, "send at most this many probes a second, 1 to 100000")
 		fl.IntVar(&f.concurrency, "concurrency", survey.DefaultConcurrency, "read at most this many devices at once, 1 to 1024")

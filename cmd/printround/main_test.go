@@ -42,6 +42,7 @@ func TestScripts(t *testing.T) {
 			"clean":       cmdClean,
 			"serve":       cmdServe,
 			"asked":       cmdAsked,
+			"labready":    cmdLabReady,
 			"samedevices": cmdSameDevices,
 		},
 	})

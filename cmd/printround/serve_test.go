@@ -6,6 +6,7 @@ import (
 	"net"
 	"net/http"
 	"net/netip"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
@@ -168,4 +169,21 @@ func serveSNMP(ts *testscript.TestScript, file string) int {
 	ts.Check(err)
 	ts.Defer(func() { s.Close() })
 	return s.Port()
+}
+
+// cmdLabReady waits for the site file of a lab that was started in the
+// background, which it writes when everything answers: labready VARIABLE.
+func cmdLabReady(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: labready VARIABLE")
+	}
+	for deadline := time.Now().Add(time.Minute); time.Now().Before(deadline); time.Sleep(10 * time.Millisecond) {
+		files, err := filepath.Glob(filepath.Join(ts.MkAbs(".tmp"), "printround-lab-*", "printround.toml"))
+		ts.Check(err)
+		if len(files) == 1 {
+			ts.Setenv(args[0], files[0])
+			return
+		}
+	}
+	ts.Fatalf("no lab was ready in a minute")
 }

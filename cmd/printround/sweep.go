@@ -135,6 +135,7 @@ func (p *plan) survey(ctx context.Context, jobs []job) (*device.Survey, error) {
 	defer cancel()
 	parts := make([]*device.Survey, len(jobs))
 	errs := make([]error, len(jobs))
+	crashes := make([]*relayed, len(jobs))
 	m := newMeter(p.a, len(jobs))
 	atOnce := min(len(jobs), sitesAtOnce)
 	var g errgroup.Group
@@ -144,6 +145,7 @@ func (p *plan) survey(ctx context.Context, jobs []job) (*device.Survey, error) {
 		j.options.Concurrency = max(j.options.Concurrency/atOnce, 1)
 		j.options.Progress = m.part(i)
 		g.Go(func() error {
+			defer relay(&crashes[i])
 			// One site that cannot be surveyed does not end the others.
 			parts[i], errs[i] = p.runJob(ctx, j)
 			return nil
@@ -151,6 +153,11 @@ func (p *plan) survey(ctx context.Context, jobs []job) (*device.Survey, error) {
 	}
 	_ = g.Wait() // no job returns an error
 	m.done()
+	for _, c := range crashes {
+		if c != nil {
+			panic(c)
+		}
+	}
 	var whole []*device.Survey
 	for i, s := range parts {
 		if errs[i] != nil {

@@ -1,0 +1,144 @@
+package main
+
+import (
+	"context"
+	"net/netip"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"printround/internal/device"
+	"printround/internal/lab"
+	"printround/internal/report"
+)
+
+// TestSweepLab holds the whole lab against the lab's own account of it.
+func TestSweepLab(t *testing.T) {
+	a, shown := testApp(t)
+	out := filepath.Join(t.TempDir(), "lab.json")
+	if status := a.run(context.Background(), []string{"sweep", "--lab", "--format", "json", "--out", out}); status != exitDone {
+		_, stderr := shown()
+		t.Fatalf("status %d\n%s", status, stderr)
+	}
+	f, err := os.Open(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	s, err := report.Read(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := lab.Start(context.Background(), lab.Options{NoMDNS: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	truth := l.Devices()
+
+	for _, want := range truth {
+		got := matching(s, want)
+		switch {
+		case !want.Printer:
+			if n := len(slices.DeleteFunc(got, func(d *device.Device) bool { return d.Role == device.RoleServerQueue })); n > 0 {
+				t.Errorf("%s is listed although it is a %s", want.Name, want.Kind)
+			}
+			continue
+		case len(got) != 1:
+			t.Errorf("%s is listed %d times, want once", want.Name, len(got))
+			continue
+		}
+		d := got[0]
+		if want.Silent != (d.Attention == device.Silent) {
+			t.Errorf("%s is %s", want.Name, d.Attention)
+		}
+		for _, code := range want.Conditions {
+			if !slices.ContainsFunc(d.Findings, restsOn(code)) {
+				t.Errorf("%s: %s is not among its conditions %v", want.Name, code, d.State.Conditions)
+			}
+			if d.Attention == device.Clear {
+				t.Errorf("%s is clear although it has %s", want.Name, code)
+			}
+		}
+		if len(want.Conditions)+len(want.Notes) == 0 && !want.Silent && d.Attention != device.Clear {
+			t.Errorf("%s is %s: %s, want clear", want.Name, d.Attention, d.Why())
+		}
+		if string(d.Site) != want.Site {
+			t.Errorf("%s is at site %q, want %q", want.Name, d.Site, want.Site)
+		}
+	}
+	if !slices.IsSortedFunc(s.Devices, func(a, b device.Device) int { return b.Urgency - a.Urgency }) {
+		t.Error("the devices are not in the order of their urgency")
+	}
+	silent := 0
+	for _, d := range s.Devices {
+		if d.Attention == device.Silent {
+			silent++
+		}
+	}
+	if s.Scope.SilentExpected != silent {
+		t.Errorf("%d silent devices are counted, %d are listed", s.Scope.SilentExpected, silent)
+	}
+}
+
+// restsOn accepts the finding of that code, and one of a more exact code that
+// has it for evidence: "ink low" of a device is "cyan ink low" once the levels
+// are known.
+func restsOn(code string) func(device.Finding) bool {
+	return func(f device.Finding) bool {
+		return f.Code == code || slices.ContainsFunc(f.Evidence, func(e device.Evidence) bool { return strings.Contains(e.Value, code) })
+	}
+}
+
+// matching returns the devices of the survey that the lab's device can be: by
+// address, and by serial number where the survey has one.
+func matching(s *device.Survey, want lab.Device) []*device.Device {
+	var out []*device.Device
+	for i := range s.Devices {
+		d := &s.Devices[i]
+		here := slices.ContainsFunc(want.Addrs, func(a netip.Addr) bool { return slices.Contains(d.Addresses, a) })
+		if here && (d.Serial == "" || want.Serial == "" || string(d.Serial) == want.Serial) {
+			out = append(out, d)
+		}
+	}
+	return out
+}
+
+// Where the system has one loopback address, every device has ports of its
+// own; the survey is the same.
+func TestSweepLabWithPortsOfTheirOwn(t *testing.T) {
+	l, err := lab.Start(context.Background(), lab.Options{NoMDNS: true, OnePort: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	devices := l.Devices()
+	if _, _, shared := sharedPorts(devices); shared {
+		t.Fatal("the devices share their ports")
+	}
+	for _, branch := range []string{"North quay", "Harbour office", "Mill depot"} {
+		got := labTargets(devices, branch)
+		if len(got) == 0 {
+			t.Errorf("no targets in %s", branch)
+		}
+		for _, x := range got {
+			if !x.Addr.IsLoopback() {
+				t.Errorf("%s is no loopback address", x.Addr)
+			}
+		}
+	}
+	for _, d := range devices {
+		if d.SNMPPort == 0 {
+			continue
+		}
+		at := placesOf(d, 0, 0)
+		if int(at[0].SNMPPort) != d.SNMPPort {
+			t.Errorf("%s: asked at port %d, answers at %d", d.Name, at[0].SNMPPort, d.SNMPPort)
+		}
+		if len(d.SecondPorts) > 0 && len(at) != len(d.SecondPorts) {
+			t.Errorf("%s: asked at %d ports, answers at %d", d.Name, len(at), len(d.SecondPorts))
+		}
+	}
+}
