@@ -20,6 +20,7 @@ const (
 	UnexplainedWarning = "derived-warning-unexplained" // says that something is unusual, and not what
 	CoverClosed        = "derived-cover-closed"        // coverClosed(4) has no keyword
 	DoorClosed         = "derived-door-closed"         // doorClosed(502) has no keyword
+	SubunitUnavailable = "derived-subunit-unavailable" // a subunit's status says critical, and not what
 	SubunitAlert       = "derived-subunit-alert"       // a subunit's status says alert, and not which
 )
 

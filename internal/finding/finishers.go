@@ -104,23 +104,25 @@ type unit struct {
 	object string
 	status device.Status
 	broken string // what "unavailable because broken" is called
+	tray   *device.Tray
 }
 
 func (j *judge) units() []unit {
 	d := j.d
 	var list []unit
-	for _, t := range d.Trays {
-		list = append(list, unit{"input", t.Index, t.Name, "prtInputStatus", t.Status, "input-media-tray-failure"})
+	for i := range d.Trays {
+		t := &d.Trays[i]
+		list = append(list, unit{"input", t.Index, t.Name, "prtInputStatus", t.Status, "input-media-tray-failure", t})
 	}
 	for _, o := range d.Outputs {
-		list = append(list, unit{"output", o.Index, o.Name, "prtOutputStatus", o.Status, "output-media-tray-failure"})
+		list = append(list, unit{"output", o.Index, o.Name, "prtOutputStatus", o.Status, "output-media-tray-failure", nil})
 	}
 	for _, p := range d.Paths {
-		list = append(list, unit{"mediaPath", p.Index, p.Name, "prtMediaPathStatus", p.Status, "media-path-failure"})
+		list = append(list, unit{"mediaPath", p.Index, p.Name, "prtMediaPathStatus", p.Status, "media-path-failure", nil})
 	}
 	for i := range d.Finishers {
 		f := &d.Finishers[i]
-		list = append(list, unit{"finDevice", f.Index, f.Name, "finDeviceStatus", f.Status, cmp.Or(prefixOf(f), "subunit") + "-recoverable-failure"})
+		list = append(list, unit{"finDevice", f.Index, f.Name, "finDeviceStatus", f.Status, cmp.Or(prefixOf(f), "subunit") + "-recoverable-failure", nil})
 	}
 	return list
 }
@@ -128,7 +130,8 @@ func (j *judge) units() []unit {
 // statuses sees the status of the subunits. The status says that something is
 // the matter, seldom what: where another source names it, the status supports
 // that; by itself it becomes the most general condition that it can mean (RFC
-// 8011 section 5.4.12 equates 17 with media-needed and 19 with several).
+// 8011 section 5.4.12 equates 17 with media-needed, and 19, broken and
+// critical, with being empty, full, jammed or missing).
 func (j *judge) statuses() {
 	j.sort()
 	for _, u := range j.units() {
@@ -151,13 +154,21 @@ func (j *judge) statuses() {
 		switch {
 		case st.Availability() == "on-request" && st.Critical() && u.group == "input":
 			code = "media-needed"
-		case st.Broken():
+		case st.Broken() && !st.Critical():
 			code = u.broken
+		case st.Critical():
+			code = SubunitUnavailable
 		}
 		s := &sighting{term: known().term(code), sev: warning, sub: device.Subunit{Group: u.group, Index: u.index, Name: u.name}, proof: proof}
 		j.weigh(s)
 		s.reported = true
-		j.see(s)
+		s.rule = "by the status of the part"
+		if u.tray != nil && s.impact == device.ImpactImpaired {
+			j.easeTray(s, u.tray)
+		}
+		if u.tray == nil || !j.byHand(u.tray) {
+			j.see(s)
+		}
 	}
 }
 

@@ -40,8 +40,8 @@ func (c *cluster) worst() *sighting {
 		return cmp.Or(
 			cmp.Compare(rankBool(a.stale), rankBool(b.stale)),
 			cmp.Compare(a.impact.Rank(), b.impact.Rank()),
-			cmp.Compare(b.near, a.near),
 			cmp.Compare(rankBool(b.gauged), rankBool(a.gauged)),
+			cmp.Compare(b.near, a.near),
 			strings.Compare(a.keyword, b.keyword),
 		)
 	})
@@ -82,6 +82,7 @@ func merge(j *judge) []*cluster {
 	// The more exact, the later stage first, so that the vague ones find them.
 	slices.SortStableFunc(loose, func(a, b *sighting) int {
 		return cmp.Or(
+			cmp.Compare(rankBool(strings.Contains(b.family, ":")), rankBool(strings.Contains(a.family, ":"))),
 			cmp.Compare(rankBool(a.subject.Generic), rankBool(b.subject.Generic)),
 			cmp.Compare(b.condition.Stage, a.condition.Stage),
 		)
@@ -95,7 +96,9 @@ func merge(j *judge) []*cluster {
 			continue
 		}
 		i := slices.IndexFunc(wholes, func(c *cluster) bool {
-			return sameThing(c.seen[0], s) && c.seen[0].condition.Stage == s.condition.Stage && c.seen[0].sub.Group == s.sub.Group
+			first := c.seen[0]
+			return sameThing(first, s) && first.condition.Stage == s.condition.Stage &&
+				(first.sub.Group == s.sub.Group || s.condition.Nature == "unnamed")
 		})
 		if i < 0 {
 			wholes = append(wholes, &cluster{seen: []*sighting{s}})

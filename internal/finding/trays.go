@@ -21,7 +21,7 @@ func (j *judge) trays() {
 			}
 			continue
 		}
-		if p > j.o.TrayLow {
+		if p > j.o.TrayLow || j.byHand(t) {
 			continue
 		}
 		code := "media-low"
@@ -51,10 +51,16 @@ func calledTray(t *device.Tray) string {
 	return fmt.Sprintf("tray %d", t.Index)
 }
 
+// byHand reports a tray for feeding by hand beside others: it is usually empty,
+// and nobody has to do anything about that.
+func (j *judge) byHand(t *device.Tray) bool {
+	return t.Kind == "sheetFeedManual" && len(j.d.Trays) > 1
+}
+
 // easeTray makes a note of an empty tray that stops nobody.
 func (j *judge) easeTray(s *sighting, t *device.Tray) {
 	switch other := j.substitute(t); {
-	case t.Kind == "sheetFeedManual" && len(j.d.Trays) > 1:
+	case j.byHand(t):
 		s.impact = device.ImpactNote
 		s.rule += "; a tray for feeding by hand is usually empty"
 	case other != "":

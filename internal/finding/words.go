@@ -16,12 +16,7 @@ import (
 func (j *judge) finding(c *cluster, stops bool) device.Finding {
 	w := c.worst()
 	lead := c.lead()
-	near := 0.0
-	for _, s := range c.seen {
-		if !s.stale && s.impact == device.ImpactDue && s.near > near {
-			near = s.near
-		}
-	}
+	near := c.nearness()
 	f := device.Finding{Code: lead.keyword, Impact: c.impact(), Subunit: c.subunit(), Stale: c.stale(), AgeS: c.age()}
 	f.Evidence = c.evidence()
 	f.Summary = j.summary(c, lead, f.Subunit)
@@ -38,6 +33,25 @@ func (j *judge) finding(c *cluster, stops bool) device.Finding {
 	}
 	f.Advice = j.advice(c, lead, f.Subunit)
 	return f
+}
+
+// nearness is how near the end is: by the levels where there are any, else by
+// the words of the sources.
+func (c *cluster) nearness() float64 {
+	word, level, gauged := 0.0, 0.0, false
+	for _, s := range c.seen {
+		switch {
+		case s.stale || s.impact != device.ImpactDue:
+		case s.hasNear:
+			level, gauged = max(level, s.near), true
+		default:
+			word = max(word, s.near)
+		}
+	}
+	if gauged {
+		return level
+	}
+	return word
 }
 
 // lead returns the sighting that names the finding: the latest stage among
