@@ -59,7 +59,7 @@ var faults = []fault{
 	{name: "marker-ink-almost-empty", help: "ink is low (:black, :cyan, …)", fits: has("inkCartridge"), needed: "ink",
 		finds: []string{"marker-ink-almost-empty"}, apply: low("markerInkAlmostEmpty", "marker-ink-almost-empty", "lowToner", "Ink low", "inkCartridge")},
 	{name: "marker-supply-low", help: "a supply is low, said over IPP in general words only", fits: has("inkCartridge"), needed: "ink",
-		finds: []string{"marker-supply-low"}, apply: low("markerInkAlmostEmpty", "marker-supply-low", "lowToner", "Ink low", "inkCartridge"), shy: true},
+		finds: []string{"marker-ink-almost-empty"}, apply: low("subunitAlmostEmpty", "marker-supply-low", "lowToner", "Ink low", "inkCartridge"), shy: true},
 	{name: "marker-print-ribbon-almost-empty", help: "the ribbon is nearly used up", fits: has("inkRibbon"), needed: "a ribbon",
 		finds: []string{"marker-print-ribbon-almost-empty"}, apply: low("markerPrintRibbonAlmostEmpty", "marker-print-ribbon-almost-empty", "", "Ribbon low", "inkRibbon")},
 	{name: "marker-waste-toner-receptacle-almost-full", help: "the waste toner box is nearly full", fits: has("wasteToner"), needed: "a waste toner box",
@@ -72,7 +72,7 @@ var faults = []fault{
 		finds: []string{"input-pick-roller-life-warn"}, apply: only("input-pick-roller-life-warn", "-warning")},
 
 	{name: "wrong-orientation", help: "the default orientation is landscape", fits: sheetFed, needed: "sheets", shy: true,
-		note: "default orientation is landscape", apply: func(d *machine, _ string, _ *rand.Rand) { d.landscape = true }},
+		finds: []string{"derived-default-orientation"}, apply: func(d *machine, _ string, _ *rand.Rand) { d.landscape = true }},
 	{name: "missing-language", help: "PostScript is not there, though other devices of the model have it", fits: always, shy: true,
 		note: "PostScript is missing", apply: missingLanguage},
 	{name: "levels-unknown", help: "levels are unknown, some left, or without limit", fits: has("toner", "tonerCartridge", "inkCartridge"), needed: "supplies", shy: true,

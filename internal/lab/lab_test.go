@@ -87,7 +87,7 @@ func TestOrganisation(t *testing.T) {
 	for _, c := range []string{"media-jam", "cover-open", "toner-empty", "toner-low", "opc-near-eol", "subunit-life-over",
 		"marker-waste-toner-receptacle-full", "stapler-empty", "derived-media-mismatch", "derived-queue-stalled",
 		"derived-no-answer", "subunit-offline", "input-pick-roller-life-warn", "media-empty", "output-area-full",
-		"input-tray-missing", "marker-supply-low", "marker-waste-ink-receptacle-almost-full"} {
+		"input-tray-missing", "marker-ink-almost-empty", "derived-default-orientation", "marker-waste-ink-receptacle-almost-full"} {
 		if !found[c] {
 			t.Errorf("no device has %s", c)
 		}

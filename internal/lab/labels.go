@@ -52,7 +52,7 @@ var (
 	prtAlertTrainingTC = enum{"other": 1, "unknown": 2, "untrained": 3, "trained": 4, "fieldService": 5,
 		"management": 6, "noInterventionRequired": 7}
 	prtAlertCodeTC = enum{"coverOpen": 3, "interlockOpen": 5, "jam": 8, "subunitLifeAlmostOver": 10,
-		"subunitLifeOver": 11, "subunitOffline": 22, "subunitPowerSaver": 23,
+		"subunitLifeOver": 11, "subunitAlmostEmpty": 12, "subunitOffline": 22, "subunitPowerSaver": 23,
 		"inputMediaTrayMissing": 801, "inputMediaSupplyLow": 807, "inputMediaSupplyEmpty": 808,
 		"inputMediaChangeRequest": 809, "outputMediaTrayFull": 903, "markerFuserOverTemperature": 1002,
 		"markerTonerEmpty": 1101, "markerInkEmpty": 1102, "markerPrintRibbonEmpty": 1103,

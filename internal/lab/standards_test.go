@@ -45,7 +45,8 @@ func TestLabels(t *testing.T) {
 	}
 }
 
-// eachFault calls f with a device of every placement that can have the fault.
+// eachFault calls f with a device of every model and protocols that can have
+// the fault.
 func eachFault(t *testing.T, f func(name string, d *machine)) {
 	t.Helper()
 	s, err := loadScenario()
@@ -54,11 +55,14 @@ func eachFault(t *testing.T, f func(name string, d *machine)) {
 	}
 	for _, x := range faults {
 		fitted := 0
+		done := map[string]bool{}
 		for _, p := range s.Devices {
 			d := newMachine(s.model(p.Model), p, 7)
-			if !x.fits(d) {
+			kind := fmt.Sprint(p.Model, p.IPP, len(p.SNMP))
+			if !x.fits(d) || done[kind] {
 				continue
 			}
+			done[kind] = true
 			fitted++
 			if err := d.give(x.name, 7); err != nil {
 				t.Fatal(err)
@@ -238,7 +242,7 @@ func TestSyntax(t *testing.T) {
 }
 
 func objectOf(objects map[string]object, o agent.OID) (object, bool) {
-	for n := len(o) - 1; n > 6; n-- {
+	for n := min(len(o)-1, 11); n > 6; n-- {
 		if def, ok := objects[o[:n].String()]; ok {
 			return def, true
 		}
