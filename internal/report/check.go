@@ -12,6 +12,7 @@ import (
 // verdict, the panel's own text, what to do, and then the facts.
 func writeCheck(w io.Writer, d *device.Device, o Options) error {
 	p := &page{style: newStyle(o), w: w}
+	p.sites = true
 	p.verdict(d)
 	if !answered(d) {
 		p.failedSteps(d)
@@ -33,7 +34,7 @@ func writeCheck(w io.Writer, d *device.Device, o Options) error {
 // verdict is the first line, and what says of which device it is.
 func (p *page) verdict(d *device.Device) {
 	p.painted(attentionColor[d.Attention], p.text(verdictLine(d)))
-	p.wrapped("", "", identityLine(d))
+	p.wrapped("", "", p.identityLine(d))
 	if d.Role == device.RoleServerQueue {
 		p.wrapped("", "", "A queue that a server shares, not a device of its own.")
 	}
@@ -58,11 +59,11 @@ func verdictLine(d *device.Device) string {
 }
 
 // identityLine is all that helps to find the device, and what model it is.
-func identityLine(d *device.Device) string {
+func (s style) identityLine(d *device.Device) string {
 	if d.MakeModel == "" || nameOf(d) == string(d.MakeModel) {
-		return describe(d)
+		return s.describe(d)
 	}
-	return describe(d) + ", " + string(d.MakeModel)
+	return s.describe(d) + ", " + string(d.MakeModel)
 }
 
 // failedSteps says at which step a device that gave no answer was lost.

@@ -14,7 +14,7 @@ var bands = map[device.Attention][2]int{
 
 // explain writes how attention and urgency of one device came about.
 func (p *page) explain(d *device.Device) {
-	p.heading(p.text(fmt.Sprintf("%s: %s, urgency %d", describe(d), d.Attention, d.Urgency)))
+	p.heading(p.text(fmt.Sprintf("%s: %s, urgency %d", p.describe(d), d.Attention, d.Urgency)))
 	p.wrapped("  ", "", urgencyLine(d))
 	for i := range d.Findings {
 		p.explainFinding(&d.Findings[i])

@@ -14,6 +14,7 @@ func writeMarkdown(w io.Writer, s *device.Survey, o Options) error {
 	p := &page{style: newStyle(o), w: w}
 	p.color = false
 	ranked, shared := split(s.Devices)
+	p.sites = severalSites(ranked)
 	if s.Partial {
 		p.line("**PARTIAL SURVEY. " + p.md(partialLine(s)) + "**")
 		p.blank()
@@ -74,12 +75,11 @@ func (p *page) mdTable(ranked []*device.Device) {
 	p.mdRow(headings)
 	p.mdRow(rules)
 	where := make([]string, len(ranked))
-	sites := severalSites(ranked)
 	for i, d := range ranked {
-		where[i] = p.text(whereOf(d, sites))
+		where[i] = p.text(whereOf(d, p.sites))
 	}
 	for i, name := range names(p.style, ranked, where, device.MaxText) {
-		row := p.surveyRow(i, ranked[i], sites)
+		row := p.surveyRow(i, ranked[i])
 		row[colDevice] = strings.Replace(name, "\n", ", ", 1)
 		for n := range row {
 			row[n] = escapeMarkdown(row[n])
@@ -132,7 +132,7 @@ func (p *page) mdRest(s *device.Survey, shared []*device.Device) {
 		hosts = append(hosts, h.Address.String()+": "+hostLine(h))
 	}
 	for _, d := range shared {
-		queues = append(queues, queueLine(d))
+		queues = append(queues, p.queueLine(d))
 	}
 	for _, x := range s.Errors {
 		errors = append(errors, problemLine(x))
@@ -145,7 +145,7 @@ func (p *page) mdRest(s *device.Survey, shared []*device.Device) {
 // mdExplain writes the findings of one device with weights and evidence.
 func (p *page) mdExplain(d *device.Device) {
 	p.blank()
-	p.line("## " + p.md(fmt.Sprintf("%s: %s, urgency %d", describe(d), d.Attention, d.Urgency)))
+	p.line("## " + p.md(fmt.Sprintf("%s: %s, urgency %d", p.describe(d), d.Attention, d.Urgency)))
 	p.blank()
 	p.line("- " + p.md(urgencyLine(d)))
 	for i := range d.Findings {

@@ -12,10 +12,10 @@ import (
 // main facts of one device.
 func writeDeviceMarkdown(w io.Writer, d *device.Device, o Options) error {
 	p := &page{style: newStyle(o), w: w}
-	p.color = false
+	p.color, p.sites = false, true
 	p.line("# " + p.md(verdictLine(d)))
 	p.blank()
-	p.line(p.md(identityLine(d)))
+	p.line(p.md(p.identityLine(d)))
 	p.blank()
 	p.line("Looked at " + p.md(p.time(d.ObservedAt)))
 	if !answered(d) {

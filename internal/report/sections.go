@@ -69,7 +69,7 @@ func (p *page) silent(ranked []*device.Device) {
 	var names []string
 	for _, d := range ranked {
 		if d.Attention == device.Silent {
-			names = append(names, describe(d))
+			names = append(names, p.describe(d))
 		}
 	}
 	if len(names) == 0 {
@@ -86,9 +86,13 @@ func (p *page) silent(ranked []*device.Device) {
 }
 
 // describe names a device with all that helps to find it.
-func describe(d *device.Device) string {
+func (s style) describe(d *device.Device) string {
 	parts := []string{nameOf(d)}
-	for _, v := range []string{string(d.Location), string(d.Hostname), addressesCell(d.Addresses)} {
+	site := ""
+	if s.sites {
+		site = string(d.Site)
+	}
+	for _, v := range []string{site, string(d.Location), string(d.Hostname), addressesCell(d.Addresses)} {
 		if v != "" && !slices.Contains(parts, v) {
 			parts = append(parts, v)
 		}
@@ -163,15 +167,15 @@ func (p *page) sharedQueues(queues []*device.Device) {
 			p.more(len(queues)-listed, "shared queues")
 			return
 		}
-		p.wrapped("  ", "", queueLine(d))
+		p.wrapped("  ", "", p.queueLine(d))
 	}
 }
 
-func queueLine(d *device.Device) string {
+func (s style) queueLine(d *device.Device) string {
 	if d.Reached.IPP.URI == "" {
-		return describe(d)
+		return s.describe(d)
 	}
-	return describe(d) + ", " + string(d.Reached.IPP.URI)
+	return s.describe(d) + ", " + string(d.Reached.IPP.URI)
 }
 
 // problems lists what went wrong; all of it when asked to explain.

@@ -11,12 +11,12 @@ import (
 )
 
 // A printed page: its columns, which are used too when the output is no
-// terminal, and its lines. A fixed-width font of 7.5 points, 0.6 as wide and 1.2
-// as high, puts that much on A4 or Letter in landscape (common practice, no
-// source).
+// terminal, and its lines. A fixed-width font of 7 points, whose characters are
+// 0.6 as wide and lines 1.2 as high, puts that much on A4 or Letter in portrait
+// with margins of half an inch (common practice, no source).
 const (
 	pageWidth = 120
-	pageLines = 60
+	pageLines = 84
 )
 
 // minWidth is the narrowest width that is laid out for. Narrower terminals
@@ -31,6 +31,7 @@ type style struct {
 	zone  *time.Location
 	// objects: facts name the object they were read from, not the protocol only.
 	objects bool
+	sites   bool // more than one site is shown: name the site of each device
 }
 
 func newStyle(o Options) style {

@@ -29,10 +29,10 @@ var surveyColumns = []tableColumn{
 	colAttention: {heading: "ATTENTION", most: 9},
 	colUrgency:   {heading: "URG", right: true},
 	colDevice:    {heading: "DEVICE", least: 16, most: 36, lines: 2},
-	colWhere:     {heading: "WHERE", least: 12, most: 32, lines: 2},
-	colWhy:       {heading: "WHY", least: 20, most: 60, lines: 3},
+	colWhere:     {heading: "WHERE", least: 12, most: 32, lines: 3},
+	colWhy:       {heading: "WHY", least: 18, most: 60, lines: 3},
 	colNext:      {heading: "NEXT STEP", least: 20, most: 60, lines: 3},
-	colLowest:    {heading: "LOWEST", least: 12, most: 24, lines: 2},
+	colLowest:    {heading: "LOWEST", least: 14, most: 24, lines: 2},
 	colPages:     {heading: "PAGES", right: true, least: 9, most: 15},
 }
 
@@ -46,6 +46,7 @@ func writeSurvey(w io.Writer, s *device.Survey, o Options) error {
 	ranked, shared := split(s.Devices)
 	var rest strings.Builder
 	below := &page{style: newStyle(o), w: &rest}
+	below.sites = severalSites(ranked)
 	below.totals(ranked)
 	below.changes(s.Changes)
 	below.silent(ranked)
@@ -124,9 +125,8 @@ func titleLine(s *device.Survey) string {
 // ranking draws the table; extra is how many lines broken cells may add.
 func (p *page) ranking(devices []*device.Device, extra int) {
 	g := grid{columns: surveyColumns, attention: colAttention, extra: extra}
-	sites := severalSites(devices)
 	for i, d := range devices {
-		g.rows = append(g.rows, p.surveyRow(i, d, sites))
+		g.rows = append(g.rows, p.surveyRow(i, d))
 	}
 	widths := g.layout(p.width, fewest)
 	var where []string
@@ -154,13 +154,13 @@ func (p *page) leftOut(g grid, widths []int) {
 	p.wrapped("", "", "Left out on this width: "+strings.Join(missing, ", "))
 }
 
-func (p *page) surveyRow(i int, d *device.Device, sites bool) []string {
+func (p *page) surveyRow(i int, d *device.Device) []string {
 	return []string{
 		colNumber:    strconv.Itoa(i + 1),
 		colAttention: p.text(string(d.Attention)),
 		colUrgency:   strconv.Itoa(d.Urgency),
 		colDevice:    p.text(nameOf(d)),
-		colWhere:     p.text(whereOf(d, sites)),
+		colWhere:     p.text(whereOf(d, p.sites)),
 		colWhy:       p.text(whyShort(d)),
 		colNext:      p.text(d.NextStep()),
 		colLowest:    p.text(lowestShort(d)),
@@ -190,7 +190,7 @@ func lowestShort(d *device.Device) string {
 	}
 	what := string(s.Colorant)
 	if s.Role == device.Receptacle {
-		what = "room, waste"
+		what = "waste space"
 	} else if what == "" || !isMarking(s) {
 		what = supplyName(s)
 	}

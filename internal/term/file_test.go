@@ -2,7 +2,6 @@ package term
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"io/fs"
 	"os"
@@ -193,10 +192,4 @@ func TestWriteFileReadOnlyFolder(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 	only(t, folder)
-}
-
-func ExampleWriteFile() {
-	err := WriteFile("no/such/folder/out.csv", 0o644, func(w io.Writer) error { return nil })
-	fmt.Println(err)
-	// Output: writing no/such/folder/out.csv: no such file or directory: the folder does not exist, create it first
 }
