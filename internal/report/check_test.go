@@ -101,4 +101,9 @@ func TestNumbersForPeople(t *testing.T) {
 			t.Errorf("span(%d) = %s, want %s", in, got, want)
 		}
 	}
+	for in, want := range map[int64]string{0: "0 bytes", 1023: "1023 bytes", 1024: "1 KiB", 1536: "1.5 KiB", 1 << 30: "1 GiB", 3 << 40: "3 TiB", 5000 << 40: "5e+03 TiB"} {
+		if got := octets(in); got != want {
+			t.Errorf("octets(%d) = %s, want %s", in, got, want)
+		}
+	}
 }

@@ -19,7 +19,9 @@ func (p *page) explain(d *device.Device) {
 	for i := range d.Findings {
 		p.explainFinding(&d.Findings[i])
 	}
-	p.notJudged(d)
+	for _, l := range notJudged(d) {
+		p.wrapped("  ", "Not judged: ", l)
+	}
 	for _, e := range d.Errors {
 		p.wrapped("  ", "Error: ", problemLine(e))
 	}
@@ -90,8 +92,24 @@ func subunitWords(s device.Subunit) string {
 	return words + ")"
 }
 
-func (p *page) notJudged(d *device.Device) {
-	if len(d.NotJudged) > 0 {
-		p.wrapped("  ", "Not judged, facts missing: ", strings.Join(d.NotJudged, ", "))
+// notJudged groups the conditions that could not be judged by the reason, which
+// stands behind a colon.
+func notJudged(d *device.Device) []string {
+	var reasons []string
+	codes := map[string][]string{}
+	for _, v := range d.NotJudged {
+		code, reason, _ := strings.Cut(v, ": ")
+		if _, ok := codes[reason]; !ok {
+			reasons = append(reasons, reason)
+		}
+		codes[reason] = append(codes[reason], code)
 	}
+	lines := make([]string, len(reasons))
+	for i, r := range reasons {
+		lines[i] = strings.Join(codes[r], ", ")
+		if r != "" {
+			lines[i] = r + ": " + lines[i]
+		}
+	}
+	return lines
 }

@@ -30,9 +30,11 @@ func (p *page) facts(d *device.Device) {
 		p.disagreements(d.Disagreements)
 		p.problems("Errors while reading", d.Errors, true)
 	}
-	if len(d.NotJudged) > 0 {
-		p.heading("Not judged, facts missing")
-		p.wrapped("  ", "", strings.Join(d.NotJudged, ", "))
+	for i, l := range notJudged(d) {
+		if i == 0 {
+			p.heading("Not judged, facts missing")
+		}
+		p.wrapped("  ", "- ", l)
 	}
 }
 

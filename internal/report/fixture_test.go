@@ -65,7 +65,7 @@ func fullDevice() device.Device {
 		Addresses: addrs("10.20.1.30", "fd00::30"), Hostname: "mfp-ground.example", MakeModel: "Quillon Tandem C55", Serial: "0012345",
 		Location: "Ground floor, copy room", Contact: "Service desk", Firmware: "4.2.1", UUID: "5ad43c1e-0000-4000-8000-02005e100001",
 		MAC: "02:00:5e:10:00:01", Sole: true, Reached: reached(true, true), Attention: device.Stopped, Urgency: 100,
-		NotJudged: []string{"derived-service-due", "marker-waste-almost-full"}}
+		NotJudged: []string{"derived-run-out: no history", "derived-service-due: no history", "media-empty: level of Bypass is unknown", "cover-open"}}
 	d.State = device.State{Device: "down", Printer: "other", PrinterState: "stopped", Message: "Papierstau", Overall: "Unavailable because broken, critical alert",
 		ErrorBits: []string{"jammed"}, Reasons: []string{"media-jam-error"}, Conditions: []string{"media-jam", "toner-low"},
 		Console: []string{"PAPIERSTAU", "Hintere Klappe öffnen"}, Lights: []device.Light{{Name: "Attention", Color: "amber", State: "blinking"}}, UptimeS: ptr(int64(400000))}

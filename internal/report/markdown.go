@@ -159,7 +159,7 @@ func (p *page) mdExplain(d *device.Device) {
 			p.line("  - evidence " + p.md(e))
 		}
 	}
-	if len(d.NotJudged) > 0 {
-		p.line("- not judged, facts missing: " + p.md(strings.Join(d.NotJudged, ", ")))
+	for _, l := range notJudged(d) {
+		p.line("- not judged: " + p.md(l))
 	}
 }

@@ -196,3 +196,17 @@ func span(seconds int64) string {
 	}
 	return fmt.Sprintf("%d d", seconds/86400)
 }
+
+// octets writes a number of bytes for people, in powers of 1,024 (IEC 80000-13).
+func octets(n int64) string {
+	if n < 1024 {
+		return fmt.Sprintf("%d bytes", n)
+	}
+	v, unit := float64(n)/1024, 0
+	for v >= 1024 && unit < len(octetUnits)-1 {
+		v, unit = v/1024, unit+1
+	}
+	return fmt.Sprintf("%.3g %s", v, octetUnits[unit])
+}
+
+var octetUnits = []string{"KiB", "MiB", "GiB", "TiB"}

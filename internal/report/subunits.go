@@ -281,10 +281,10 @@ func (p *page) storage(storage []device.Storage) {
 	for _, x := range storage {
 		line := orKind(x.Name, x.Kind)
 		if x.Size != nil {
-			line += ", " + grouped(*x.Size) + " bytes"
+			line += ", " + octets(*x.Size)
 		}
 		if x.Used != nil {
-			line += ", " + grouped(*x.Used) + " used"
+			line += ", " + octets(*x.Used) + " used"
 		}
 		if x.Fails != nil && *x.Fails > 0 {
 			line += ", " + count(int(*x.Fails), "failed allocation", "failed allocations")
