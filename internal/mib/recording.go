@@ -31,8 +31,9 @@ const maxRecording = 200_000
 //
 // The tags are those of BER: 2 INTEGER, 4 OCTET STRING, 5 NULL, 6 OBJECT
 // IDENTIFIER, 64 IpAddress, 65 Counter32, 66 Gauge32, 67 TimeTicks, 68 Opaque,
-// 70 Counter64. Empty lines and lines that begin with # are skipped. In the
-// second form a line that is no instance belongs to the text before it. The
+// 70 Counter64. Empty lines, lines that begin with # and the closing "End of
+// MIB" of a walk are skipped. In the second form the lines of a text in quotes
+// and of hexadecimal octets may go on below. The
 // first of several equal names counts. Errors name the line.
 func ParseRecording(r io.Reader) (*Recording, error) {
 	sc := bufio.NewScanner(r)
@@ -48,7 +49,7 @@ func ParseRecording(r io.Reader) (*Recording, error) {
 			continue
 		}
 		rec.binds = walk.flush(rec.binds)
-		if text == "" || text[0] == '#' {
+		if text == "" || text[0] == '#' || text == "End of MIB" {
 			continue
 		}
 		if name, value, ok := strings.Cut(text, " = "); ok && !strings.Contains(name, "|") {

@@ -222,6 +222,7 @@ type v3Agent struct {
 	skew     uint32                // added to the clock in reports of discovery
 	jump     uint32                // added to the clock with every report
 	tamper   bool                  // flip a bit of the signed answers
+	mute     bool                  // drop what cannot be decrypted
 	counter  uint
 	mu       sync.Mutex
 }
@@ -260,7 +261,10 @@ func (v *v3Agent) respond(a *agent, datagram []byte) [][]byte {
 		codec = &gosnmp.GoSNMP{Version: gosnmp.Version3, SecurityModel: gosnmp.UserSecurityModel,
 			MsgFlags: v.flags, SecurityParameters: v.params()}
 		if _, err := codec.UnmarshalTrap(slices.Clone(datagram), false); err != nil {
-			if v.priv != 0 && v.rightDigest(datagram) {
+			if v.mute {
+				return nil
+			}
+			if v.rightDigest(datagram) {
 				return v.report(a, h, reportDecryption, 0, 0)
 			}
 			return v.report(a, h, reportWrongDigest, 0, 0)

@@ -11,7 +11,7 @@ var (
 	// ErrNoAnswer: nothing came back. The address may be empty, switched off or
 	// behind a firewall, SNMP may be off, or the community may be another one:
 	// an agent does not answer a wrong community (RFC 3584 section 5.2.1).
-	ErrNoAnswer = errors.New("no SNMP answer: switched off, blocked, SNMP disabled, or another community")
+	ErrNoAnswer = errors.New("no SNMP answer: switched off, blocked, SNMP disabled, or the credential is not accepted")
 	// ErrRefused: the host is there, nothing listens on the port.
 	ErrRefused = errors.New("the UDP port is closed: SNMP is off on this host, or on another port")
 	// ErrUnreachable: the network says there is no way to the address.
@@ -30,7 +30,9 @@ var (
 	ErrUnsupportedLevel = fmt.Errorf("%w: the device does not support this security level for the user", ErrAuth)
 	ErrNotInTimeWindow  = fmt.Errorf("%w: the device's clock keeps running out of the time window", ErrAuth)
 	ErrUnknownContext   = fmt.Errorf("%w: unknown context", ErrAuth)
-	ErrReport           = fmt.Errorf("%w: report without a known reason", ErrAuth)
+	// ErrMute: agents that cannot decrypt a message may drop it without a word.
+	ErrMute   = fmt.Errorf("%w: the device shows its SNMPv3 engine, then stays silent: perhaps a wrong privacy passphrase or protocol", ErrAuth)
+	ErrReport = fmt.Errorf("%w: report without a known reason", ErrAuth)
 	// ErrForged: answers came whose authentication code is wrong.
 	ErrForged = fmt.Errorf("%w: the answers are not authentic", ErrAuth)
 )

@@ -59,6 +59,9 @@ func (s *Session) exchange(ctx context.Context, compose func(try int) *pdu) (*pd
 		}
 		last = err
 	}
+	if s.usm != nil && !s.settled && !w.forged {
+		last = ErrMute
+	}
 	return nil, nil, last
 }
 

@@ -87,6 +87,9 @@ func Open(ctx context.Context, at netip.AddrPort, cred Credential, o Options) (*
 	}
 	conn, err := o.Dial(ctx, "udp", at.String())
 	if err != nil {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
 		return nil, socketError(err)
 	}
 	s.conn = conn

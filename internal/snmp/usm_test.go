@@ -59,6 +59,7 @@ func TestV3Refusals(t *testing.T) {
 		{"wrong privacy passphrase", func(_ *v3Agent, c *Credential) { c.PrivPass = "pancakes-without" }, ErrDecrypt},
 		{"level too low", func(_ *v3Agent, c *Credential) { c.PrivProtocol = "" }, ErrUnsupportedLevel},
 		{"level too high", func(a *v3Agent, _ *Credential) { a.flags, a.priv = gosnmp.AuthNoPriv, gosnmp.NoPriv }, ErrUnsupportedLevel},
+		{"silent about what it cannot decrypt", func(a *v3Agent, c *Credential) { c.PrivPass, a.mute = "pancakes-without", true }, ErrMute},
 		{"forged answers", func(a *v3Agent, _ *Credential) { a.tamper = true }, ErrForged},
 		{"a clock that jumps", func(a *v3Agent, _ *Credential) { a.jump = 100000 }, ErrNotInTimeWindow},
 	}

@@ -29,7 +29,7 @@ func ReadSNMP(ctx context.Context, at netip.AddrPort, creds []snmp.Credential, o
 			break
 		}
 	}
-	r.Problems = append(r.Problems, failed.problems()...)
+	r.Problems = append(r.Problems, failed.problems(r.Reach.OK)...)
 	for i := range r.Views {
 		r.Views[i].Reached.SNMP = r.Reach
 	}
@@ -61,6 +61,11 @@ func (r *SNMPResult) try(ctx context.Context, at netip.AddrPort, c snmp.Credenti
 	}
 	for _, p := range facts.Problems {
 		r.Problems = append(r.Problems, device.Problem{Address: at.Addr().String(), Stage: "snmp", Message: string(device.Clean(p))})
+	}
+	if facts.Partial && err != nil {
+		r.Problems = append(r.Problems, device.Problem{Address: at.Addr().String(), Stage: "snmp",
+			Message: fmt.Sprintf("stopped answering after %d values, what was read until then counts: %s", stats.Values, plain(err))})
+		err = nil
 	}
 	return true, err
 }
@@ -111,8 +116,10 @@ func (f *snmpFailures) line(stage, message string) {
 	f.other = append(f.other, device.Problem{Address: f.address.Addr().String(), Stage: stage, Message: message})
 }
 
-func (f *snmpFailures) problems() []device.Problem {
-	if len(f.silent) > 0 {
+// problems returns the lines. Credentials that were met with silence are none
+// of them when another one was answered.
+func (f *snmpFailures) problems(answered bool) []device.Problem {
+	if len(f.silent) > 0 && !answered {
 		f.line("snmp", fmt.Sprintf("UDP port %d: %v (tried credential %s)", f.address.Port(), snmp.ErrNoAnswer, strings.Join(f.silent, ", ")))
 	}
 	return f.other
