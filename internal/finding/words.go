@@ -258,8 +258,18 @@ func (j *judge) resolve(s *sighting, sub device.Subunit) device.Advice {
 			k = own
 		}
 	}
-	return compose(fill, k.Meaning, k.Causes, k.Steps, k.Part, k.Who, k.Minutes, slices.Concat(subject.Cautions, k.Cautions))
+	if k.Who == string(device.Nobody) {
+		return compose(fill, k.Meaning, k.Causes, k.Steps, k.Part, k.Who, k.Minutes, nil)
+	}
+	meaning := k.Meaning
+	if works := stillPrints[subject.Path]; works != "" && !j.stopped {
+		meaning += " " + works
+	}
+	return compose(fill, meaning, k.Causes, k.Steps, k.Part, k.Who, k.Minutes, slices.Concat(subject.Cautions, k.Cautions))
 }
+
+// stillPrints is said of what blocks something else than printing.
+var stillPrints = map[string]string{"scan": "Printing works.", "fax": "Printing works.", "finish": "Printing works without it."}
 
 // writtenFor returns the hand-written row of a code for a technology class,
 // else the row for all, nil when there is neither.
