@@ -69,7 +69,7 @@ func TestSweepLab(t *testing.T) {
 			t.Errorf("%s is at site %q, want %q", want.Name, d.Site, want.Site)
 		}
 	}
-	if !slices.IsSortedFunc(s.Devices, func(a, b device.Device) int { return b.Urgency - a.Urgency }) {
+	if !slices.IsSortedFunc(ranked(s.Devices), func(a, b device.Device) int { return b.Urgency - a.Urgency }) {
 		t.Error("the devices are not in the order of their urgency")
 	}
 	silent := 0

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"net/netip"
 	"os"
 	"os/exec"
@@ -33,6 +34,12 @@ func TestScripts(t *testing.T) {
 			env.Setenv("XDG_CONFIG_HOME", filepath.Join(env.WorkDir, "config"))
 			env.Setenv("NO_COLOR", "1")
 			return os.MkdirAll(filepath.Join(env.WorkDir, ".tmp"), 0o777)
+		},
+		Condition: func(name string) (bool, error) {
+			if name == "root" {
+				return os.Geteuid() == 0, nil
+			}
+			return false, fmt.Errorf("unknown condition %q", name)
 		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"exits":       cmdExits,

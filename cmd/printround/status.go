@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 
 	"printround/internal/device"
 )
@@ -16,9 +17,15 @@ func (p *plan) sweepStatus(s *device.Survey) int {
 	case s.Scope.Answered == 0 && !anyAnswered(s.Devices):
 		return exitSilent
 	case p.show.exitAttention:
-		return attentionStatus(s.Devices)
+		return attentionStatus(ranked(s.Devices))
 	}
 	return exitDone
+}
+
+// ranked leaves out queues that a server keeps: they are no devices and have no
+// place in the ranking.
+func ranked(devices []device.Device) []device.Device {
+	return slices.DeleteFunc(slices.Clone(devices), func(d device.Device) bool { return d.Role == device.RoleServerQueue })
 }
 
 // nothingAsked reports that no target was left to ask.

@@ -54,6 +54,7 @@ func TestSweepStatus(t *testing.T) {
 	}{
 		{"whole", device.Survey{Scope: all, Devices: devices(device.Stopped)}, nil, false, 0},
 		{"whole, asked for attention", device.Survey{Scope: all, Devices: devices(device.Stopped)}, nil, true, 4},
+		{"a stopped queue of a server", device.Survey{Scope: all, Devices: []device.Device{{Role: device.RoleServerQueue, Attention: device.Stopped}}}, nil, true, 0},
 		{"partial wins over attention", device.Survey{Scope: all, Partial: true, Devices: devices(device.Stopped)}, nil, true, 1},
 		{"no answer at all", device.Survey{Scope: nobody}, nil, false, 5},
 		{"only expected ones, silent", device.Survey{Scope: nobody, Devices: devices(device.Silent)}, nil, false, 5},
