@@ -64,6 +64,12 @@ type planner struct {
 	w wants
 }
 
+// mostNames is more than a reader can take in one exchange: planning further
+// ahead would be wasted.
+const mostNames = 128
+
+func (p *planner) full() bool { return len(p.q.Names) >= mostNames }
+
 func (p *planner) name(name oid.OID, size int, w want) {
 	p.q.Names = append(p.q.Names, oid.Ask{Name: name, Size: size})
 	p.w.names = append(p.w.names, w)
@@ -93,10 +99,12 @@ func (e *engine) plan() (oid.Request, wants) {
 		t.planRows(p)
 	}
 	e.planValues(p, 1)
-	if e.anchored {
+	if e.anchored && !p.full() {
 		e.planValues(p, 2)
 		mandatory := len(p.w.names)
-		e.planTails(p)
+		if !p.full() {
+			e.planTails(p)
+		}
 		p.w.optional = len(p.w.names) - mandatory
 	}
 	return p.q, p.w
@@ -160,6 +168,9 @@ func (e *engine) planValues(p *planner, phase uint8) {
 			continue
 		}
 		for c := range t.columns {
+			if p.full() {
+				return
+			}
 			if t.broken[c] || t.columns[c].phase != max(phase, 1) {
 				continue
 			}

@@ -7,6 +7,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -24,19 +25,25 @@ type OID []uint32
 var ErrSyntax = errors.New("not an object identifier")
 
 // Parse reads the dotted form, with or without a leading dot: at most 128
-// sub-identifiers of 0 to 2^32-1.
+// sub-identifiers of 0 to 2^32-1, each of at most ten digits.
 func Parse(s string) (OID, error) {
 	t := strings.TrimPrefix(s, ".")
 	if t == "" {
 		return nil, fmt.Errorf("%w: %q", ErrSyntax, clip(s))
 	}
-	o := make(OID, 0, strings.Count(t, ".")+1)
-	for part := range strings.SplitSeq(t, ".") {
-		n, err := strconv.ParseUint(part, 10, 32)
-		if err != nil || len(o) == MaxLen || part[0] == '+' {
+	o := make(OID, 0, min(strings.Count(t, ".")+1, MaxLen))
+	n, digits := uint64(0), 0
+	for i := 0; i <= len(t); i++ {
+		if i < len(t) && t[i] >= '0' && t[i] <= '9' && digits < 10 {
+			n = 10*n + uint64(t[i]-'0')
+			digits++
+			continue
+		}
+		if i < len(t) && t[i] != '.' || digits == 0 || n > math.MaxUint32 || len(o) == MaxLen {
 			return nil, fmt.Errorf("%w: %q", ErrSyntax, clip(s))
 		}
 		o = append(o, uint32(n))
+		n, digits = 0, 0
 	}
 	return o, nil
 }

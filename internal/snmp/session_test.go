@@ -8,6 +8,7 @@ import (
 	"net/netip"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -205,7 +206,7 @@ func TestGarbage(t *testing.T) {
 		})
 	}
 	t.Run("every prefix of an answer", func(t *testing.T) {
-		n := 0
+		var n atomic.Int64
 		a := &agent{binds: fullDevice(t)}
 		a.mangle = func(_, resp *gosnmp.SnmpPacket) [][]byte {
 			b := marshal(t, resp)
@@ -213,15 +214,15 @@ func TestGarbage(t *testing.T) {
 			for i := range b {
 				out = append(out, b[:i])
 			}
-			n = len(b)
+			n.Store(int64(len(b)))
 			return append(out, b)
 		}
 		s := open(t, a, public(V2c), Options{})
 		if _, err := s.Probe(context.Background(), systemGroup); err != nil {
 			t.Errorf("error %v", err)
 		}
-		if got := s.Stats().Ignored; got != n {
-			t.Errorf("%d ignored, want %d", got, n)
+		if got := s.Stats().Ignored; got != int(n.Load()) {
+			t.Errorf("%d ignored, want %d", got, n.Load())
 		}
 	})
 }
