@@ -208,8 +208,8 @@ func colored(s *device.Supply, noun string) string {
 // levelValue is a level as evidence: the percentage and what it comes from.
 func levelValue(l device.Level) string {
 	v, hasValue := l.Value()
-	capacity, known := l.Capacity()
-	if !hasValue || !known || capacity == 100 {
+	capacity, stated := l.Capacity()
+	if !hasValue || !stated || capacity == 100 {
 		return l.String()
 	}
 	return fmt.Sprintf("%s (%d of %d)", l, v, capacity)

@@ -1,0 +1,120 @@
+package finding
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"printround/internal/device"
+)
+
+// advice resolves the advice for a cluster: a hand-written row for its code and
+// technology, else what is composed of subject and condition. Who can act is
+// told by the device where it says so (PrtAlertTrainingLevelTC).
+func (j *judge) advice(c *cluster, lead *sighting, sub device.Subunit) device.Advice {
+	a := j.resolve(lead, sub)
+	if p := lead.part; p != "" && a.Part != "" {
+		a.Part = device.Text(p)
+	}
+	for _, s := range c.seen {
+		if s.who != "" && !s.stale && !s.past {
+			a.Who = s.who
+			break
+		}
+	}
+	if lead.text != "" && lead.condition.Nature == "unnamed" {
+		a.Meaning = fmt.Sprintf("The device says: %q.", lead.text)
+	}
+	if a.Who == device.Nobody {
+		a.Minutes = 0
+	}
+	return a
+}
+
+// resolve finds the words for a condition on a device of this technology.
+func (j *judge) resolve(s *sighting, sub device.Subunit) device.Advice {
+	subject := j.spoken(s)
+	code := s.keyword
+	if subject != s.subject {
+		// The condition in the words of the neutral subject.
+		code = ""
+		for _, suffix := range s.condition.Suffix {
+			if known().terms[subject.Prefix+"-"+suffix] != nil {
+				code = subject.Prefix + "-" + suffix
+				break
+			}
+		}
+	}
+	fill := j.filler(s, sub, true)
+	if w := writtenFor(code, j.tech.class); w != nil {
+		return compose(fill, w.Meaning, w.Causes, w.Steps, w.Part, w.Who, w.Minutes, w.Cautions)
+	}
+	k := s.condition
+	if subject != s.subject {
+		if own := known().condition(subject.Kind, k.Suffix[0]); own != nil {
+			k = own
+		}
+	}
+	if k.Who == string(device.Nobody) {
+		return compose(fill, k.Meaning, k.Causes, k.Steps, k.Part, k.Who, k.Minutes, nil)
+	}
+	meaning := k.Meaning
+	if works := stillPrints[subject.Path]; works != "" && !j.stopped {
+		meaning += " " + works
+	}
+	return compose(fill, meaning, k.Causes, k.Steps, k.Part, k.Who, k.Minutes, slices.Concat(subject.Cautions, k.Cautions))
+}
+
+// stillPrints is said of what blocks something else than printing.
+var stillPrints = map[string]string{"scan": "Printing works.", "fax": "Printing works.", "finish": "Printing works without it."}
+
+// writtenFor returns the hand-written row of a code for a technology class,
+// else the row for all, nil when there is neither.
+func writtenFor(code, class string) *written {
+	var all *written
+	for _, w := range known().written[code] {
+		if class != "" && slices.Contains(w.Tech, class) {
+			return w
+		}
+		if len(w.Tech) == 0 {
+			all = w
+		}
+	}
+	return all
+}
+
+func compose(fill *strings.Replacer, meaning string, causes, steps []string, part, who string, minutes int, cautions []string) device.Advice {
+	a := device.Advice{
+		Meaning: fill.Replace(meaning), Causes: make([]string, 0, len(causes)), Steps: make([]string, 0, len(steps)),
+		Part: device.Text(fill.Replace(part)), Who: device.Who(who), Minutes: minutes,
+	}
+	for _, c := range causes {
+		a.Causes = append(a.Causes, fill.Replace(c))
+	}
+	for _, s := range steps {
+		a.Steps = append(a.Steps, upper(fill.Replace(s)))
+	}
+	var words []string
+	for i, c := range cautions {
+		if !slices.Contains(cautions[:i], c) {
+			words = append(words, known().cautions[c])
+		}
+	}
+	if len(words) > 0 {
+		a.Caution = device.Text(strings.Join(append(words, makerFirst), " "))
+	}
+	return a
+}
+
+// makerFirst ends every caution.
+const makerFirst = "The maker's documentation and qualified service come first."
+
+func upper(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if n == 0 || r == utf8.RuneError {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
+}
