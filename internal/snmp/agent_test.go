@@ -1,6 +1,7 @@
 package snmp
 
 import (
+	"context"
 	"net"
 	"net/netip"
 	"slices"
@@ -319,3 +320,12 @@ func (v *v3Agent) pack(a *agent, p *gosnmp.SnmpPacket, flags gosnmp.SnmpV3MsgFla
 type nowhere struct{ net.Conn }
 
 func (nowhere) Write(b []byte) (int, error) { return len(b), nil }
+
+// probe asks for what follows one name.
+func (s *Session) probe(ctx context.Context, after oid.OID) (oid.VarBind, error) {
+	a, err := s.Next(ctx, oid.Request{Names: []oid.Ask{{Name: after, Size: 16}}})
+	if err != nil {
+		return oid.VarBind{}, err
+	}
+	return a.Names[0], nil
+}

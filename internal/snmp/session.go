@@ -139,12 +139,3 @@ func (s *Session) Next(ctx context.Context, q oid.Request) (oid.Answer, error) {
 
 // maxRepairs bounds how often one question is asked in another form.
 const maxRepairs = 40
-
-// Probe asks for what follows one name, once: the cheapest sign of life.
-func (s *Session) Probe(ctx context.Context, after oid.OID) (oid.VarBind, error) {
-	a, err := s.Next(ctx, oid.Request{Names: []oid.Ask{{Name: after, Size: 16}}})
-	if err != nil {
-		return oid.VarBind{}, err
-	}
-	return a.Names[0], nil
-}

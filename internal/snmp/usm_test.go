@@ -67,8 +67,13 @@ func TestV3Refusals(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			v3, cred := v3Pair("SHA", "AES")
 			tt.bend(v3, &cred)
-			s := open(t, &agent{binds: fullDevice(t), v3: v3}, cred, Options{Timeout: 200 * time.Millisecond})
-			_, err := s.Probe(context.Background(), systemGroup)
+			o := Options{}
+			if tt.want == ErrForged || tt.want == ErrMute {
+				o.Timeout = 50 * time.Millisecond
+				o.Retries = 2
+			}
+			s := open(t, &agent{binds: fullDevice(t), v3: v3}, cred, o)
+			_, err := s.probe(context.Background(), systemGroup)
 			if !errors.Is(err, tt.want) || !errors.Is(err, ErrAuth) {
 				t.Errorf("error %v, want %v", err, tt.want)
 			}
@@ -97,7 +102,7 @@ func TestV3Restart(t *testing.T) {
 	v3, cred := v3Pair("SHA", "")
 	binds := fullDevice(t)
 	s := open(t, &agent{binds: binds, v3: v3}, cred, Options{})
-	if _, err := s.Probe(context.Background(), systemGroup); err != nil {
+	if _, err := s.probe(context.Background(), systemGroup); err != nil {
 		t.Fatal(err)
 	}
 	v3.mu.Lock()

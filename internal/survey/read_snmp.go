@@ -47,7 +47,7 @@ func (r *SNMPResult) try(ctx context.Context, at netip.AddrPort, c snmp.Credenti
 	stats := s.Stats()
 	r.Reach.RoundTrips += stats.RoundTrips
 	r.Reach.Bytes += stats.BytesIn
-	r.Reach.Values += stats.Values
+	r.Reach.Values += len(facts.Raw)
 	if !s.Answered() {
 		return false, err
 	}
@@ -64,7 +64,7 @@ func (r *SNMPResult) try(ctx context.Context, at netip.AddrPort, c snmp.Credenti
 	}
 	if facts.Partial && err != nil {
 		r.Problems = append(r.Problems, device.Problem{Address: at.Addr().String(), Stage: "snmp",
-			Message: fmt.Sprintf("stopped answering after %d values, what was read until then counts: %s", stats.Values, plain(err))})
+			Message: fmt.Sprintf("stopped answering after %d values, what was read until then counts: %s", len(facts.Raw), plain(err))})
 		err = nil
 	}
 	return true, err
