@@ -6,8 +6,8 @@ import (
 	"fmt"
 	"net"
 	"os"
+	"slices"
 	"sync"
-	"syscall"
 	"time"
 
 	"github.com/gosnmp/gosnmp"
@@ -98,7 +98,7 @@ func (s *Session) encode(p *pdu) ([]byte, error) {
 // datagram unsent, so it is tried twice.
 func (s *Session) write(b []byte) error {
 	_, err := s.conn.Write(b)
-	if errors.Is(err, syscall.ECONNREFUSED) {
+	if isAny(err, refused) {
 		_, err = s.conn.Write(b)
 	}
 	if err != nil {
@@ -168,7 +168,7 @@ func (s *Session) readFailed(ctx context.Context, w *waiting, err error, until t
 		return true, fmt.Errorf("%w (%w)", ErrForged, ErrNoAnswer)
 	case errors.Is(err, os.ErrDeadlineExceeded):
 		return true, ErrNoAnswer
-	case errors.Is(err, syscall.ECONNREFUSED) && s.settled:
+	case isAny(err, refused) && s.settled:
 		// An agent that answered before is restarting: wait the try out.
 		return !pause(ctx, time.Until(until)), ctx.Err()
 	}
@@ -224,13 +224,16 @@ func (w *waiting) match(id uint32) *pdu {
 // socketError says what a failed socket call means for the device.
 func socketError(err error) error {
 	switch {
-	case errors.Is(err, syscall.ECONNREFUSED):
+	case isAny(err, refused):
 		return ErrRefused
-	case errors.Is(err, syscall.EHOSTUNREACH), errors.Is(err, syscall.ENETUNREACH), errors.Is(err, syscall.EHOSTDOWN),
-		errors.Is(err, syscall.EACCES), errors.Is(err, syscall.EPERM):
+	case isAny(err, unreachable):
 		return ErrUnreachable
 	case errors.Is(err, net.ErrClosed):
 		return fmt.Errorf("%w: the session is closed", ErrNoAnswer)
 	}
 	return fmt.Errorf("%w: %w", ErrUnreachable, err)
+}
+
+func isAny(err error, list []error) bool {
+	return slices.ContainsFunc(list, func(e error) bool { return errors.Is(err, e) })
 }
