@@ -168,3 +168,23 @@ func TestToolVersion(t *testing.T) {
 		t.Errorf("got %q, want the one set at link time", v)
 	}
 }
+
+func TestAnswer(t *testing.T) {
+	tests := []struct {
+		typed string
+		want  bool
+	}{{"y\n", true}, {" YES \r\n", true}, {"n\n", false}, {"\n", false}, {"", false}, {"yes please\n", false}}
+	for _, tt := range tests {
+		got, err := answer(context.Background(), strings.NewReader(tt.typed))
+		if err != nil || got != tt.want {
+			t.Errorf("%q: got %v, %v; want %v", tt.typed, got, err, tt.want)
+		}
+	}
+	r, w := io.Pipe()
+	defer w.Close()
+	ctx, cancel := context.WithCancelCause(context.Background())
+	cancel(errInterrupted)
+	if _, err := answer(ctx, r); !errors.Is(err, errInterrupted) {
+		t.Errorf("interrupted while asking: got %v", err)
+	}
+}

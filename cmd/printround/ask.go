@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"strings"
 
 	"printround/internal/term"
@@ -19,9 +20,14 @@ func (a *app) ask(ctx context.Context, question string) (bool, error) {
 		return false, errNobodyToAsk
 	}
 	fmt.Fprintf(a.stderr, "%s [y/N] ", term.Safe(question))
+	return answer(ctx, a.stdin)
+}
+
+// answer reads one line; the end of the input is a no.
+func answer(ctx context.Context, in io.Reader) (bool, error) {
 	line := make(chan string, 1)
 	go func() {
-		s, _ := bufio.NewReader(a.stdin).ReadString('\n') // the end of input is a no
+		s, _ := bufio.NewReader(in).ReadString('\n')
 		line <- s
 	}()
 	select {

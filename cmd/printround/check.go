@@ -172,9 +172,17 @@ func (p *plan) look(ctx context.Context, query string, t survey.CheckTarget, j j
 	for i := range s.Devices {
 		finding.Judge(&s.Devices[i], j.judge)
 	}
+	if p.lockedOut && !overSNMP(s.Devices) && !s.Partial {
+		// The credential that could not be used may be the one it wanted.
+		s.Partial, s.PartialReason = true, "a credential could not be used: see the errors"
+	}
 	finding.Rank(s.Devices)
 	s.Errors = append(slices.Clone(p.problems), s.Errors...)
 	return s, nil
+}
+
+func overSNMP(devices []device.Device) bool {
+	return slices.ContainsFunc(devices, func(d device.Device) bool { return d.Reached.SNMP.OK })
 }
 
 // silent stands for a device that gave no answer, with what its site says of

@@ -78,11 +78,7 @@ func (p *plan) at(ctx context.Context, query string, addrs ...netip.Addr) (*plac
 		}
 		out.targets = append(out.targets, discover.Target{Addr: a, SNMPPort: p.reach.snmpPort, IPPPort: p.reach.ippPort})
 		if out.site == nil {
-			s, err := p.siteOf(ctx, a)
-			if err != nil {
-				return nil, err
-			}
-			out.site = s
+			out.site = p.siteOf(ctx, query, a)
 		}
 	}
 	if len(out.targets) == 0 {
@@ -185,7 +181,7 @@ func (p *plan) byHostName(ctx context.Context, name string) (*place, error) {
 		}
 	}
 	if err != nil || scope.Len() == 0 {
-		if meant(ctx, name, p.parseOptions()) == nil && err != nil {
+		if _, no := meant(ctx, name, p.parseOptions()); no == nil && err != nil {
 			return nil, &usageError{message: err.Error()} // in the skip list
 		}
 		return nil, nil // no host name: it may still be the name of a device

@@ -108,3 +108,51 @@ func TestAnnounces(t *testing.T) {
 		t.Error("nothing is taken for a service without a UUID")
 	}
 }
+
+func TestSiteOf(t *testing.T) {
+	p := planOf(t, "[[site]]\nname = \"Names\"\ntargets = [\"front.example\", \"back.example\"]\n"+twoSites[strings.Index(twoSites, "[[site]]"):])
+	// Both names are known to the resolver: no look-up leaves the machine.
+	for host, a := range map[string]string{"front.example": "10.0.8.1", "back.example": "10.0.8.2"} {
+		l := &lookedUp{addrs: addrs(a)}
+		l.once.Do(func() {})
+		if p.names.known == nil {
+			p.names.known = map[string]*lookedUp{}
+		}
+		p.names.known[host] = l
+	}
+	tests := []struct{ query, addr, want string }{
+		{"10.0.1.9", "10.0.1.9", "North"},
+		{"10.0.1.210", "10.0.1.210", "North"}, // in its skip list, and still its own
+		{"10.0.7.7", "10.0.7.7", "South"},
+		{"FRONT.example", "10.0.9.9", "Names"},
+		{"10.0.8.2", "10.0.8.2", "Names"},
+		{"10.0.9.9", "10.0.9.9", ""},
+	}
+	for _, tt := range tests {
+		got := ""
+		if s := p.siteOf(context.Background(), tt.query, netip.MustParseAddr(tt.addr)); s != nil {
+			got = s.Name
+		}
+		if got != tt.want {
+			t.Errorf("%s at %s: site %q, want %q", tt.query, tt.addr, got, tt.want)
+		}
+	}
+}
+
+func TestLookUpsAreMadeOnce(t *testing.T) {
+	var r resolver
+	const calls = 8
+	asked := 0
+	l := &lookedUp{}
+	r.known = map[string]*lookedUp{"front.example": l}
+	l.once.Do(func() { asked++; l.addrs = addrs("10.0.8.1") })
+	hosts := make([]string, calls)
+	for i := range hosts {
+		hosts[i] = "front.example"
+	}
+	ahead(context.Background(), hosts, r.lookup)
+	got, err := r.lookup(context.Background(), "front.example")
+	if err != nil || len(got) != 1 || got[0] != addrs("10.0.8.1")[0] || asked != 1 {
+		t.Errorf("got %v, %v after %d look-ups", got, err, asked)
+	}
+}

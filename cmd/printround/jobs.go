@@ -9,7 +9,6 @@ import (
 
 	"printround/internal/device"
 	"printround/internal/discover"
-	"printround/internal/site"
 )
 
 // jobs turns targets into surveys. Each address is surveyed with the
@@ -175,21 +174,4 @@ func (p *plan) ownNetworks(ctx context.Context) ([]string, error) {
 		return nil, errors.New("nothing was swept; name targets, or answer y")
 	}
 	return targets, nil
-}
-
-// siteOf returns the first site with the address among its own.
-func (p *plan) siteOf(ctx context.Context, a netip.Addr) (*site.Site, error) {
-	if p.file == nil {
-		return nil, nil
-	}
-	for i := range p.file.Sites {
-		scope, err := p.siteScope(ctx, &p.file.Sites[i])
-		if err != nil {
-			return nil, err
-		}
-		if scope.Contains(a) {
-			return &p.file.Sites[i], nil
-		}
-	}
-	return nil, nil
 }

@@ -171,7 +171,7 @@ func placesOf(d lab.Device, snmp, ipp uint16) []discover.Target {
 		ipp = uint16(d.IPPPort)
 	}
 	var out []discover.Target
-	for _, port := range d.SecondPorts {
+	for _, port := range d.SNMPPorts {
 		out = append(out, discover.Target{Addr: d.Addr, SNMPPort: uint16(port), IPPPort: ipp})
 	}
 	if len(out) > 0 {

@@ -137,8 +137,8 @@ func TestSweepLabWithPortsOfTheirOwn(t *testing.T) {
 		if int(at[0].SNMPPort) != d.SNMPPort {
 			t.Errorf("%s: asked at port %d, answers at %d", d.Name, at[0].SNMPPort, d.SNMPPort)
 		}
-		if len(d.SecondPorts) > 0 && len(at) != len(d.SecondPorts) {
-			t.Errorf("%s: asked at %d ports, answers at %d", d.Name, len(at), len(d.SecondPorts))
+		if len(d.SNMPPorts) > 0 && len(at) != len(d.SNMPPorts) {
+			t.Errorf("%s: asked at %d ports, answers at %d", d.Name, len(at), len(d.SNMPPorts))
 		}
 	}
 }

@@ -30,6 +30,8 @@ type plan struct {
 	lab      *labRun        // nil: real devices
 	names    resolver
 	problems []device.Problem // what keeps the survey from being whole
+
+	lockedOut bool // a credential could not be used
 }
 
 // job is one survey: the devices of one site, or of none.
@@ -128,6 +130,7 @@ func (p *plan) credentials(s *site.Site) []snmp.Credential {
 	if p.reach.communityFile != "" {
 		c, err := site.ReadCommunity("community file", p.reach.communityFile)
 		if err != nil {
+			p.lockedOut = true
 			p.problem(device.Problem{Stage: "file", Message: fmt.Sprintf("--community-file: %v", err)})
 		} else {
 			creds = append(creds, c)
@@ -141,6 +144,7 @@ func (p *plan) credentials(s *site.Site) []snmp.Credential {
 	}
 	own, problems := s.Credentials(p.a.lookupEnv)
 	for _, q := range problems {
+		p.lockedOut = true
 		p.problem(q)
 	}
 	return append(creds, own...)
