@@ -30,19 +30,19 @@ type Device struct {
 	SNMP       string   // "1", "2c", "3" or ""
 	Conditions []string // finding codes that must be found on it
 
-	SecondPorts []int    // SNMP ports of Addrs, where every address has its own
-	Community   string   // that answers over v1 and v2c; empty: v3 only, or no SNMP
-	IPPPath     string   // resource path of the IPP service
-	Model       string   // maker and model
-	Title       string   // the name that the device itself gives
-	Hostname    string   // sysName
-	Location    string   // sysLocation, printer-location
-	Serial      string   // prtGeneralSerialNumber, printer-serial-number
-	UUID        string   // printer-uuid without urn:uuid:
-	MAC         string   // of the first interface
-	Index       int      // hrDeviceIndex
-	Expected    bool     // named in the site file
-	Queue       bool     // a host that keeps an IPP queue: found, but no device
-	Notes       []string // facts that ask for nobody
-	Values      int      // object instances that its address answers over SNMP
+	SNMPPorts []int    // of all its interfaces, where 127.0.0.1 stands for each of them (OnePort)
+	Community string   // that answers over v1 and v2c; empty: v3 only, or no SNMP
+	IPPPath   string   // resource path of the IPP service
+	Model     string   // maker and model
+	Title     string   // the name that the device itself gives
+	Hostname  string   // sysName
+	Location  string   // sysLocation, printer-location
+	Serial    string   // prtGeneralSerialNumber, printer-serial-number
+	UUID      string   // printer-uuid without urn:uuid:
+	MAC       string   // of the first interface
+	Index     int      // hrDeviceIndex
+	Expected  bool     // named in the site file
+	Queue     bool     // a host that keeps an IPP queue: found, but no device
+	Notes     []string // facts that ask for nobody
+	Values    int      // object instances that its address answers over SNMP
 }

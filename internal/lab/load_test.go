@@ -9,11 +9,13 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"printround/internal/lab/agent"
 )
 
 func crowd(t testing.TB, o LoadOptions) *Load {
 	t.Helper()
-	if runtime.GOOS != "linux" {
+	if !agent.OneSocket {
 		t.Skip("one socket for all loopback addresses works on Linux only")
 	}
 	l, err := StartLoad(context.Background(), o)

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"net"
 	"net/netip"
-	"runtime"
 
 	"printround/internal/lab/agent"
 )
@@ -55,7 +54,7 @@ func canBind(a netip.Addr) bool {
 
 func (l *Lab) openSNMP() error {
 	l.byPlace.Store(&map[netip.AddrPort]*node{})
-	if runtime.GOOS == "linux" && !l.options.OnePort {
+	if agent.OneSocket && !l.options.OnePort {
 		s, err := agent.ListenAll(l.options.SNMPPort, l.find)
 		if err != nil {
 			return err

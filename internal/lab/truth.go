@@ -30,7 +30,7 @@ func (l *Lab) Devices() []Device {
 func (l *Lab) base(n *node, site string) Device {
 	d := Device{Addr: n.addrs[0], Addrs: slices.Clone(n.addrs), Site: site}
 	if n.host != nil && !n.snmpOff.Load() {
-		d.SNMPPort, d.SecondPorts = n.ports[0], slices.Clone(n.ports)
+		d.SNMPPort, d.SNMPPorts = n.ports[0], slices.Clone(n.ports)
 		d.Values = n.host.Tree().Len()
 		if len(n.host.Communities) > 0 {
 			d.Community = n.host.Communities[0]
@@ -48,7 +48,7 @@ func (l *Lab) base(n *node, site string) Device {
 		d.IPPPort = n.ippPorts[0]
 	}
 	if !l.options.OnePort {
-		d.SecondPorts = nil
+		d.SNMPPorts = nil
 	}
 	d.Addrs = slices.CompactFunc(d.Addrs, func(a, b netip.Addr) bool { return a == b })
 	return d

@@ -13,6 +13,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
+// OneSocket tells whether ListenAll works on this system.
+const OneSocket = true
+
 // batch is how many datagrams one system call moves.
 const batch = 64
 
