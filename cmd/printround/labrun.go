@@ -62,7 +62,7 @@ func (r *labRun) close(a *app) {
 // startLab starts the lab for one look at it and reads its site file.
 func (p *plan) startLab(ctx context.Context) error {
 	var err error
-	if p.lab, err = startLab(ctx, lab.Options{NoMDNS: p.reach.noMDNS}); err != nil {
+	if p.lab, err = startLab(ctx, lab.Options{NoMDNS: p.reach.noMDNS, OnePort: p.onePort}); err != nil {
 		return err
 	}
 	p.file, err = site.Load(p.lab.path)
@@ -155,7 +155,9 @@ func labTargets(devices []lab.Device, siteName string) []discover.Target {
 	var out []discover.Target
 	for _, d := range devices {
 		if d.Site == siteName {
-			out = append(out, placesOf(d, 0, 0)...)
+			// No two of them share a port, whatever the protocol, so the port of the
+			// one protocol is closed for the other.
+			out = append(out, placesOf(d, uint16(d.IPPPort), uint16(d.SNMPPort))...)
 		}
 	}
 	return out

@@ -12,6 +12,7 @@ import (
 	"printround/internal/device"
 	"printround/internal/lab"
 	"printround/internal/report"
+	"printround/internal/survey"
 )
 
 // TestSweepLab holds the whole lab against the lab's own account of it.
@@ -107,38 +108,37 @@ func matching(s *device.Survey, want lab.Device) []*device.Device {
 }
 
 // Where the system has one loopback address, every device has ports of its
-// own; the survey is the same.
+// own; the survey finds the same printers.
 func TestSweepLabWithPortsOfTheirOwn(t *testing.T) {
-	l, err := lab.Start(context.Background(), lab.Options{NoMDNS: true, OnePort: true})
+	ctx := context.Background()
+	p := planOf(t, "")
+	p.choose.lab, p.onePort = true, true
+	p.reach.noMDNS, p.reach.timeout, p.reach.retries = true, survey.DefaultTimeout, 2
+	jobs, err := p.sweepJobs(ctx, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer l.Close()
-	devices := l.Devices()
+	defer p.lab.close(p.a)
+	devices := p.lab.Devices()
 	if _, _, shared := sharedPorts(devices); shared {
 		t.Fatal("the devices share their ports")
 	}
-	for _, branch := range []string{"North quay", "Harbour office", "Mill depot"} {
-		got := labTargets(devices, branch)
-		if len(got) == 0 {
-			t.Errorf("no targets in %s", branch)
-		}
-		for _, x := range got {
-			if !x.Addr.IsLoopback() {
-				t.Errorf("%s is no loopback address", x.Addr)
-			}
-		}
+	s, err := p.survey(ctx, jobs)
+	if err != nil {
+		t.Fatal(err)
 	}
-	for _, d := range devices {
-		if d.SNMPPort == 0 {
+	for _, want := range devices {
+		if !want.Printer || want.Silent || want.Serial == "" {
 			continue
 		}
-		at := placesOf(d, 0, 0)
-		if int(at[0].SNMPPort) != d.SNMPPort {
-			t.Errorf("%s: asked at port %d, answers at %d", d.Name, at[0].SNMPPort, d.SNMPPort)
+		n := 0
+		for _, d := range s.Devices {
+			if string(d.Serial) == want.Serial {
+				n++
+			}
 		}
-		if len(d.SNMPPorts) > 0 && len(at) != len(d.SNMPPorts) {
-			t.Errorf("%s: asked at %d ports, answers at %d", d.Name, len(at), len(d.SNMPPorts))
+		if n != 1 {
+			t.Errorf("%s (%s) is listed %d times, want once", want.Name, want.Kind, n)
 		}
 	}
 }

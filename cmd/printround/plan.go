@@ -28,6 +28,7 @@ type plan struct {
 	file     *site.File     // nil: no site file
 	from     *device.Survey // nil: no earlier survey
 	lab      *labRun        // nil: real devices
+	onePort  bool           // the lab as on systems with one loopback address
 	names    resolver
 	problems []device.Problem // what keeps the survey from being whole
 
