@@ -29,7 +29,7 @@ func (p *plan) byService(ctx context.Context, query string) (*place, error) {
 		// An error leaves the name unknown, which is what the caller reports.
 		_, err := discover.Run(ctx, discover.Config{
 			Scope: scope, Pace: 1, Timeout: p.reach.timeout, Listen: time.Millisecond,
-			NoSNMP: true, NoIPP: true, Log: p.log(),
+			NoSNMP: true, NoIPP: true, Interfaces: p.browseOn, Log: p.log(),
 		}, found)
 		if err != nil && ctx.Err() == nil {
 			p.verbose("DNS-SD: " + err.Error())

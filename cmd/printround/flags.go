@@ -131,8 +131,10 @@ type showFlags struct {
 func (f *showFlags) add(cmd *cobra.Command, sweep bool) {
 	fl := cmd.Flags()
 	fl.StringVar(&f.format, "format", string(report.Table), words(report.Formats()))
+	complete(cmd, "format", report.Formats())
 	if sweep {
 		fl.StringVar(&f.rows, "rows", string(report.Devices), "with --format csv, one row for each of: "+words(report.RowKinds()))
+		complete(cmd, "rows", report.RowKinds())
 	}
 	fl.BoolVar(&f.bom, "bom", false, "with --format csv, begin with a byte order mark, for spreadsheets")
 	fl.StringVar(&f.out, "out", "", "write the result to `FILE`, whole or not at all")
@@ -187,6 +189,18 @@ func (f *showFlags) checkOut() error {
 		return usagef("--out %s: there is no folder %s", f.out, filepath.Dir(f.out))
 	}
 	return nil
+}
+
+// complete lets the shell offer the values of a flag.
+func complete[T ~string](cmd *cobra.Command, flag string, values []T) {
+	out := make([]cobra.Completion, len(values))
+	for i, v := range values {
+		out[i] = string(v)
+	}
+	// It fails for a flag that does not exist or has values already.
+	if err := cmd.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(out, cobra.ShellCompDirectiveNoFileComp)); err != nil {
+		panic(err)
+	}
 }
 
 func words[T ~string](list []T) string {

@@ -65,6 +65,7 @@ func (p *plan) startLab(ctx context.Context) error {
 	if p.lab, err = startLab(ctx, lab.Options{NoMDNS: p.reach.noMDNS, OnePort: p.onePort}); err != nil {
 		return err
 	}
+	p.browseOn = loopbackInterfaces()
 	p.file, err = site.Load(p.lab.path)
 	return err
 }
@@ -93,7 +94,6 @@ func (p *plan) labJobs(ctx context.Context) ([]job, error) {
 		}
 		j := p.newJob(s, scope)
 		j.options.Expected = p.expected(ctx, s)
-		j.options.Discover.Interfaces = loopbackInterfaces()
 		if !p.reach.timeoutGiven {
 			// Nobody in the lab's own scenario needs waking.
 			j.options.Discover.Timeout, j.options.Discover.Listen = labWait, 3*labWait

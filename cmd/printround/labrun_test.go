@@ -142,3 +142,42 @@ func TestSweepLabWithPortsOfTheirOwn(t *testing.T) {
 		}
 	}
 }
+
+// A name that only DNS-SD knows leads to the device and to what it announces.
+func TestFindByService(t *testing.T) {
+	ctx := context.Background()
+	l, err := lab.Start(ctx, lab.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	if notes := l.Notes(); len(notes) > 0 {
+		if os.Getenv("PRINTROUND_CI") == "1" {
+			t.Fatalf("the lab announces nothing: %v", notes)
+		}
+		t.Skipf("the lab announces nothing: %v", notes)
+	}
+	p := planOf(t, "[[site]]\nname = \"All\"\ntargets = [\"127.20.1.0/26\", \"127.20.2.0/26\", \"127.20.3.0/26\"]\n")
+	p.browseOn = loopbackInterfaces()
+	devices := l.Devices()
+	i := slices.IndexFunc(devices, func(d lab.Device) bool { return d.Printer && !d.Silent && d.IPPPort != 0 && d.UUID != "" })
+	if i < 0 {
+		t.Fatal("no device of the lab speaks IPP")
+	}
+	got, err := p.find(ctx, "uuid:"+devices[i].UUID)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(got.targets) != 1 || got.targets[0].Addr != devices[i].Addr {
+		t.Errorf("found at %v, want %s", got.targets, devices[i].Addr)
+	}
+	if len(got.services) != 1 || got.services[0].TXT["rp"] == "" {
+		t.Errorf("announced: %+v, want a service with its path", got.services)
+	}
+	if got.site == nil || got.site.Name != "All" {
+		t.Error("its site is not known")
+	}
+	if _, err := p.find(ctx, "uuid:00000000-0000-4000-8000-000000000001"); !notFound(err) {
+		t.Errorf("an unknown UUID: got %v", err)
+	}
+}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"net"
 	"net/netip"
 	"os"
 	"slices"
@@ -25,10 +26,11 @@ type plan struct {
 	reach    *reachFlags
 	choose   *chooseFlags
 	show     *showFlags
-	file     *site.File     // nil: no site file
-	from     *device.Survey // nil: no earlier survey
-	lab      *labRun        // nil: real devices
-	onePort  bool           // the lab as on systems with one loopback address
+	file     *site.File      // nil: no site file
+	from     *device.Survey  // nil: no earlier survey
+	lab      *labRun         // nil: real devices
+	browseOn []net.Interface // for DNS-SD; nil: all that are up and take multicast
+	onePort  bool            // the lab as on systems with one loopback address
 	names    resolver
 	problems []device.Problem // what keeps the survey from being whole
 
@@ -84,6 +86,7 @@ func (p *plan) newJob(s *site.Site, scope *discover.Scope) job {
 		Discover: discover.Config{
 			Scope: scope, Pace: r.pace, Retries: r.retries, Timeout: r.passWait(), Listen: r.listen(),
 			NoSNMP: r.noSNMP, NoIPP: r.noIPP, NoMDNS: r.noMDNS, Log: p.log(),
+			Interfaces: p.browseOn,
 		},
 		Concurrency: r.concurrency, Timeout: r.timeout, Retries: r.retries,
 		NoSNMP: r.noSNMP, NoIPP: r.noIPP,
