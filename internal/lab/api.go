@@ -5,13 +5,16 @@ package lab
 
 import "net/netip"
 
-// Options say which lab to start.
+// Options say which lab to start. Of several labs at the same time on one
+// machine that announce themselves over DNS-SD, only the first stands on the
+// scenario's addresses under its names; see Lab.Devices and Lab.Targets.
 type Options struct {
 	Seed     int64             // chooses levels, counters and serials; the same seed gives the same lab
 	Faults   map[string]string // device name -> faults joined by commas, instead of the scenario's; "none" clears
 	SNMPPort int               // one port for all addresses; 0: a free one
 	IPPPort  int               // the same for IPP
 	NoMDNS   bool
+	Stay     bool // runs until somebody ends it: other labs on this machine do not wait for it to end
 	Clean    bool // no seeded faults
 	OnePort  bool // 127.0.0.1 alone, one port a device, as on systems without other loopback addresses
 }

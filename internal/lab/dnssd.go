@@ -24,7 +24,14 @@ type dnssd struct {
 // queue.
 func (l *Lab) services() []*dnssd {
 	var out []*dnssd
+	suffix := 1
+	if l.turn != nil {
+		suffix += l.turn.number
+	}
 	add := func(n *node, title, host, path string, d *machine) {
+		if suffix > 1 { // as after a conflict of names (RFC 6762 section 9)
+			title, host = fmt.Sprintf("%s (%d)", title, suffix), fmt.Sprintf("%s-%d", host, suffix)
+		}
 		for _, kind := range []string{"_ipp._tcp.local.", "_ipps._tcp.local."} {
 			s := &dnssd{kind: kind, sub: "_print", name: asReceived(instanceName(title) + "." + kind),
 				host: host + ".local.", port: uint16(n.ippPorts[0]), txt: d.txt(n, path)}

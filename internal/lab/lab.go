@@ -22,6 +22,7 @@ type Lab struct {
 	snmp     *agent.Server
 	ipp      *ippServer
 	announce *announcer
+	turn     *turn // nil: announces nothing
 
 	mu       sync.Mutex // guards what follows, the nodes and their machines
 	stop     func() bool
@@ -60,9 +61,16 @@ func Start(ctx context.Context, o Options) (*Lab, error) {
 	if err != nil {
 		return nil, err
 	}
-	l := &Lab{options: o, scenario: s, started: time.Now()}
+	l := &Lab{options: o, scenario: s}
+	if !o.NoMDNS {
+		if l.turn, err = takeTurn(ctx, o.Stay); err != nil {
+			return nil, err
+		}
+		s.renumber(l.turn.number)
+	}
+	l.started = time.Now()
 	if err := l.populate(); err != nil {
-		return nil, err
+		return nil, errors.Join(err, l.Close())
 	}
 	if err := l.open(); err != nil {
 		return nil, errors.Join(err, l.Close())
@@ -91,6 +99,9 @@ func (l *Lab) Close() error {
 		}
 		if l.snmp != nil {
 			errs = append(errs, l.snmp.Close())
+		}
+		if l.turn != nil {
+			l.turn.giveBack()
 		}
 		l.closeErr = errors.Join(errs...)
 	})
