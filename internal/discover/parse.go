@@ -120,10 +120,10 @@ func (p *parser) add(arg string, skip bool) error {
 		}
 		found = true
 		if strings.HasPrefix(line, "@") {
-			return fmt.Errorf("%s line %d: a file of targets cannot name another one; list its targets", arg, i+1)
+			return fmt.Errorf("%s line %d: a file of targets cannot name another one; list its targets", clip(arg), i+1)
 		}
 		if err := p.target(line, skip); err != nil {
-			return fmt.Errorf("%s line %d: %w", arg, i+1, err)
+			return fmt.Errorf("%s line %d: %w", clip(arg), i+1, err)
 		}
 	}
 	if !found {
@@ -157,10 +157,10 @@ func (p *parser) target(arg string, skip bool) error {
 
 func (p *parser) addr(arg string, a netip.Addr, skip bool) error {
 	if why := notADevice(a); why != "" && !skip {
-		return fmt.Errorf("%s: %s", arg, why)
+		return fmt.Errorf("%s: %s", clip(arg), why)
 	}
 	if !skip && a.Is6() && a.IsLinkLocalUnicast() && a.Zone() == "" {
-		return fmt.Errorf("%s: a link-local address needs its interface; write %s%%INTERFACE", arg, a)
+		return fmt.Errorf("%s: a link-local address needs its interface; write %s%%INTERFACE", clip(arg), clip(a.String()))
 	}
 	if !skip && !p.o.AllowPublic && !private(a, a) {
 		return refusePublic(arg)
@@ -185,11 +185,11 @@ func (p *parser) prefix(arg string, skip bool) error {
 			p.skip6 = append(p.skip6, pre)
 			return nil
 		case a.Is4In6():
-			return fmt.Errorf("%s: write an IPv4 subnet in IPv4 form, such as 10.1.2.0/24", arg)
+			return fmt.Errorf("%s: write an IPv4 subnet in IPv4 form, such as 10.1.2.0/24", clip(arg))
 		case pre.IsSingleIP():
 			return p.addr(arg, a, skip)
 		}
-		return fmt.Errorf("%s: IPv6 subnets are not swept, they have too many addresses to ask each; name the addresses, or sweep the IPv4 subnet and let DNS-SD find the rest", arg)
+		return fmt.Errorf("%s: IPv6 subnets are not swept, they have too many addresses to ask each; name the addresses, or sweep the IPv4 subnet and let DNS-SD find the rest", clip(arg))
 	}
 	lo := number4(a)
 	hi := lo | uint32(uint64(1)<<(32-pre.Bits())-1)
@@ -205,13 +205,13 @@ func (p *parser) rangeOf(arg string, skip bool) error {
 	lo, err1 := netip.ParseAddr(left)
 	hi, err2 := netip.ParseAddr(right)
 	if err1 == nil && !lo.Is4() || err2 == nil && !hi.Is4() {
-		return fmt.Errorf("%s: ranges are for IPv4; name IPv6 addresses one by one", arg)
+		return fmt.Errorf("%s: ranges are for IPv4; name IPv6 addresses one by one", clip(arg))
 	}
 	if err1 != nil || err2 != nil {
 		return fmt.Errorf("%s: no range; write both ends in full, such as 10.1.2.10-10.1.2.40", clip(arg))
 	}
 	if hi.Less(lo) {
-		return fmt.Errorf("%s: the range is reversed; write %s-%s", arg, hi, lo)
+		return fmt.Errorf("%s: the range is reversed; write %s-%s", clip(arg), hi, lo)
 	}
 	return p.run(arg, number4(lo), number4(hi), skip)
 }
@@ -227,7 +227,7 @@ func (p *parser) run(arg string, lo, hi uint32, skip bool) error {
 	}
 	for _, a := range []netip.Addr{addr4(lo), addr4(hi)} {
 		if why := notADevice(a); why != "" {
-			return fmt.Errorf("%s: %s", arg, why)
+			return fmt.Errorf("%s: %s", clip(arg), why)
 		}
 	}
 	p.four = append(p.four, interval{lo, hi, len(p.targets)})
@@ -334,7 +334,7 @@ func (p *parser) skips6(a netip.Addr) bool {
 }
 
 func refusePublic(arg string) error {
-	return fmt.Errorf("%s: public addresses are not asked; check the target, or add --allow-public if they are yours", arg)
+	return fmt.Errorf("%s: public addresses are not asked; check the target, or add --allow-public if they are yours", clip(arg))
 }
 
 // clip makes an argument fit to be repeated in an error: short, and quoted when

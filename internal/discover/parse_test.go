@@ -338,6 +338,11 @@ func FuzzParse(f *testing.F) {
 			}
 			return
 		}
+		for _, p := range problems {
+			if strings.ContainsAny(p.Address+p.Message, "\n\r\x1b") {
+				t.Errorf("problem is not one clean line: %q", p)
+			}
+		}
 		if s.Len() == 0 && len(problems) == 0 {
 			t.Errorf("%q: nothing, and nobody says why", arg)
 		}

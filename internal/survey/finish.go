@@ -17,7 +17,7 @@ func (p *pipeline) finish(stats discover.Stats) *device.Survey {
 		Scope: scopeOf(p.o.Discover.Scope, stats),
 	}
 	for _, q := range stats.Problems {
-		s.Errors = append(s.Errors, device.Problem{Address: q.Address, Stage: q.Stage, Message: string(device.Clean(q.Message))})
+		s.Errors = append(s.Errors, device.Problem{Address: string(device.Clean(q.Address)), Stage: q.Stage, Message: string(device.Clean(q.Message))})
 	}
 	var all []*unit
 	for _, h := range p.order {
