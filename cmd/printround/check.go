@@ -48,7 +48,7 @@ port, TLS, or IPP.
   printround check --lab NAME          (printround lab --list shows the names)`,
 		Args: arguments(1, 1, "one device: an address, host name, name, serial number or key"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := reach.check(cmd, false); err != nil {
+			if err := reach.check(false); err != nil {
 				return err
 			}
 			if err := checkLab(cmd, &choose, args); err != nil {

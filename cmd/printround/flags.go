@@ -22,7 +22,6 @@ type reachFlags struct {
 	ippPort       uint16
 	communityFile string
 	timeout       time.Duration
-	timeoutGiven  bool
 	retries       int
 	pace          int // sweep only
 	concurrency   int // sweep only
@@ -55,8 +54,7 @@ func (f *reachFlags) add(cmd *cobra.Command, sweep bool) {
 	fl.BoolVar(&f.verbose, "verbose", false, "say on standard error what is being done")
 }
 
-func (f *reachFlags) check(cmd *cobra.Command, sweep bool) error {
-	f.timeoutGiven = cmd.Flags().Changed("timeout")
+func (f *reachFlags) check(sweep bool) error {
 	switch {
 	case f.snmpPort == 0:
 		return usagef("--snmp-port 0: wanted 1 to 65535")

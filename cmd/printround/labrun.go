@@ -94,10 +94,8 @@ func (p *plan) labJobs(ctx context.Context) ([]job, error) {
 		}
 		j := p.newJob(s, scope)
 		j.options.Expected = p.expected(ctx, s)
-		if !p.reach.timeoutGiven {
-			// Nobody in the lab's own scenario needs waking.
-			j.options.Discover.Timeout, j.options.Discover.Listen = labWait, 3*labWait
-		}
+		// Nobody in the lab's own scenario needs waking.
+		j.options.Discover.Timeout, j.options.Discover.Listen = labWait, 3*labWait
 		out = append(out, j)
 	}
 	return out, nil
@@ -150,14 +148,28 @@ func sharedPorts(devices []lab.Device) (snmp, ipp uint16, shared bool) {
 	return snmp, ipp, shared
 }
 
-// labTargets are the devices of one branch where each has ports of its own.
+// labTargets are the devices of one branch where each has ports of its own. A
+// device that does not speak SNMP is asked at a port that is nobody else's, or
+// it would pass for the device that answers there.
 func labTargets(devices []lab.Device, siteName string) []discover.Target {
+	taken := map[int]bool{}
+	for _, d := range devices {
+		taken[d.SNMPPort] = true
+		for _, port := range d.SNMPPorts {
+			taken[port] = true
+		}
+	}
+	next := 1024
+	spare := func() uint16 {
+		for next++; taken[next]; next++ {
+		}
+		return uint16(next)
+	}
 	var out []discover.Target
 	for _, d := range devices {
+		snmp := spare()
 		if d.Site == siteName {
-			// No two of them share a port, whatever the protocol, so the port of the
-			// one protocol is closed for the other.
-			out = append(out, placesOf(d, uint16(d.IPPPort), uint16(d.SNMPPort))...)
+			out = append(out, placesOf(d, snmp, spare())...)
 		}
 	}
 	return out

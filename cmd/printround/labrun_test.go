@@ -19,7 +19,7 @@ import (
 func TestSweepLab(t *testing.T) {
 	a, shown := testApp(t)
 	out := filepath.Join(t.TempDir(), "lab.json")
-	if status := a.run(context.Background(), []string{"sweep", "--lab", "--format", "json", "--out", out}); status != exitDone {
+	if status := a.run(context.Background(), []string{"sweep", "--lab", "--timeout", "20s", "--format", "json", "--out", out}); status != exitDone {
 		_, stderr := shown()
 		t.Fatalf("status %d\n%s", status, stderr)
 	}
@@ -113,7 +113,7 @@ func TestSweepLabWithPortsOfTheirOwn(t *testing.T) {
 	ctx := context.Background()
 	p := planOf(t, "")
 	p.choose.lab, p.onePort = true, true
-	p.reach.noMDNS, p.reach.timeout, p.reach.retries = true, survey.DefaultTimeout, 2
+	p.reach.noMDNS, p.reach.timeout, p.reach.retries = true, 10*survey.DefaultTimeout, 2
 	jobs, err := p.sweepJobs(ctx, nil)
 	if err != nil {
 		t.Fatal(err)
@@ -128,7 +128,7 @@ func TestSweepLabWithPortsOfTheirOwn(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, want := range devices {
-		if !want.Printer || want.Silent || want.Serial == "" {
+		if !want.Printer || want.Silent || want.SNMPPort == 0 {
 			continue
 		}
 		n := 0

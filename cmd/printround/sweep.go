@@ -45,7 +45,7 @@ standard output or to the file named by --out.
   printround sweep --site offices.toml --from monday.json
   printround sweep 10.1.2.0/24 --format csv --rows supplies --bom --out supplies.csv`,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := reach.check(cmd, true); err != nil {
+			if err := reach.check(true); err != nil {
 				return err
 			}
 			if err := checkLab(cmd, &choose, args); err != nil {
