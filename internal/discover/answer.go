@@ -61,6 +61,9 @@ func (s *sweep) refused(e event) {
 		}
 		pass = p
 	}
+	if e.here {
+		s.table.add(i, alive)
+	}
 	s.lost(i, pass)
 }
 

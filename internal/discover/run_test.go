@@ -353,3 +353,39 @@ func TestRunWithNothingToDo(t *testing.T) {
 		t.Errorf("%+v, %v", stats, err)
 	}
 }
+
+// A host that refuses the SNMP port is there: an IPP-only printer refuses it,
+// and its IPP port is tried however late its turn comes. An address that the
+// network calls unreachable in two passes is not.
+func TestProbeTriesHostsThatRefuseSNMP(t *testing.T) {
+	scope := loopScope(t, "127.77.4.0/29", 161, 631)
+	flags := newTable(scope.Len())
+	s := &sweep{scope: scope, table: flags, count: &counters{}, openFirst: scope.Len(), openLater: scope.Len()}
+	for _, here := range []bool{true, false} {
+		from := netip.MustParseAddrPort("127.77.4.2:161")
+		if !here {
+			from = netip.MustParseAddrPort("127.77.4.5:161")
+		}
+		for pass := range 2 {
+			s.pass = pass
+			s.take(event{kind: gone, from: from, here: here})
+		}
+	}
+	p := newProber(scope, flags, s.count, nil, 0, nil)
+	var tried []string
+	for {
+		i, ok := p.nextSilent()
+		if !ok {
+			break
+		}
+		if a := scope.At(i).Addr.String(); !slices.Contains(tried, a) {
+			tried = append(tried, a)
+		}
+		flags.add(i, ippTried)
+	}
+	want := []string{"127.77.4.1", "127.77.4.2", "127.77.4.3", "127.77.4.4", "127.77.4.6"}
+	slices.Sort(tried)
+	if !slices.Equal(tried, want) {
+		t.Errorf("tried %v, want %v", tried, want)
+	}
+}

@@ -156,14 +156,15 @@ func (p *prober) admit(i int) bool {
 }
 
 // nextSilent moves to the next address that has not answered. One that the
-// network called unreachable in a later pass is left out.
+// network called unreachable in the first and in a later pass is left out, but
+// not a host that refused the SNMP port itself: it is there.
 func (p *prober) nextSilent() (int, bool) {
 	for {
 		for p.at < p.scope.Len() {
 			i := p.at
 			p.at++
 			f := p.table.get(i)
-			if f&expected != 0 != p.rest && f&answered == 0 && f&(goneFirst|goneLater) != goneFirst|goneLater && p.wanted(i) {
+			if f&expected != 0 != p.rest && f&answered == 0 && !nobody(f) && p.wanted(i) {
 				return i, true
 			}
 		}
@@ -173,6 +174,9 @@ func (p *prober) nextSilent() (int, bool) {
 		p.rest, p.at = true, 0
 	}
 }
+
+// nobody reports that the network twice said that an address is not there.
+func nobody(f uint8) bool { return f&(goneFirst|goneLater|alive) == goneFirst|goneLater }
 
 // try connects once.
 func (p *prober) try(ctx context.Context, i int) {

@@ -26,6 +26,7 @@ type event struct {
 	from  netip.AddrPort // for gone: the address that was asked
 	reply *reply         // for answer
 	id    int32          // for gone: the id of the question; 0: not known
+	here  bool           // for gone: the host itself refused, so it is there and only the port is not
 }
 
 type eventKind uint8

@@ -98,9 +98,9 @@ func (w *udpWire) errorQueue(fd int, buf, oob []byte) {
 		if !ok {
 			continue
 		}
-		switch unix.Errno(extendedErrno(oob[:oobn])) {
+		switch errno := unix.Errno(extendedErrno(oob[:oobn])); errno {
 		case unix.ECONNREFUSED, unix.EHOSTUNREACH, unix.ENETUNREACH, unix.EHOSTDOWN, unix.ENOPROTOOPT, unix.EACCES:
-			w.post(event{kind: gone, from: at, id: questionID(buf[:n])})
+			w.post(event{kind: gone, from: at, id: questionID(buf[:n]), here: errno == unix.ECONNREFUSED})
 		}
 	}
 }
