@@ -8,8 +8,6 @@ import (
 	"net/netip"
 	"os"
 	"os/exec"
-	"path/filepath"
-	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -25,32 +23,6 @@ import (
 //	go test -run '^$' -bench . -benchtime 1x ./internal/interop/
 //
 // They ask for one run each; more runs give an average.
-
-var built struct {
-	once sync.Once
-	path string
-	err  error
-}
-
-// tool builds the program once.
-func tool(b *testing.B) string {
-	b.Helper()
-	built.once.Do(func() {
-		var dir string
-		if dir, built.err = os.MkdirTemp("", "printround-bench-"); built.err != nil {
-			return
-		}
-		built.path = filepath.Join(dir, "printround")
-		cmd := exec.Command("go", "build", "-tags", "gosnmp_nodebug", "-o", built.path, "printround/cmd/printround")
-		if out, err := cmd.CombinedOutput(); err != nil {
-			built.err = fmt.Errorf("%w: %s", err, out)
-		}
-	})
-	if built.err != nil {
-		b.Fatal(built.err)
-	}
-	return built.path
-}
 
 // crowd starts simulated devices for a benchmark.
 func crowd(b *testing.B, o lab.LoadOptions) *lab.Load {

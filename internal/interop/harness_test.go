@@ -23,7 +23,11 @@ func TestMain(m *testing.M) {
 	if recording := os.Getenv(passRecordingEnv); recording != "" {
 		os.Exit(servePass(recording, os.Stdin, os.Stdout))
 	}
-	os.Exit(alonetest.Main(m).Run())
+	status := alonetest.Main(m).Run()
+	if builtIn != "" {
+		_ = os.RemoveAll(builtIn)
+	}
+	os.Exit(status)
 }
 
 // missing ends a test that lacks something: a skip with the reason, or a

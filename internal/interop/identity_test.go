@@ -3,7 +3,6 @@ package interop
 import (
 	"fmt"
 	"net/netip"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -140,9 +139,7 @@ func keyAt(t *testing.T, devices []device.Device, addr string) string {
 // devices of one model swap addresses while IPP is hidden, and are read over
 // IPP only in the run after that.
 func TestIdentityHolds(t *testing.T) {
-	if _, err := os.Stat("/proc/self"); err != nil {
-		missing(t, "this system does not answer at every address of 127.0.0.0/8")
-	}
+	onLinux(t)
 	o := office{snmpPort: freeUDP(t), ippPort: freeTCP(t)}
 	var known []device.Device
 	var first, second string

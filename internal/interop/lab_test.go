@@ -113,9 +113,7 @@ func surveySite(ctx context.Context, s *site.Site, lo net.Interface, snmpPort, i
 	}
 	o := finding.Defaults()
 	o.ExpectedMedia = s.ExpectedMedia
-	for i := range found.Devices {
-		finding.Judge(&found.Devices[i], o)
-	}
+	finding.JudgeAll(found.Devices, o)
 	return found, nil
 }
 
