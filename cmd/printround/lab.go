@@ -63,7 +63,7 @@ Exit status:
 }
 
 func (f *labFlags) options() (lab.Options, error) {
-	o := lab.Options{Seed: f.seed, SNMPPort: int(f.snmpPort), IPPPort: int(f.ippPort), NoMDNS: f.noMDNS || f.list, Faults: map[string]string{}}
+	o := lab.Options{Seed: f.seed, SNMPPort: int(f.snmpPort), IPPPort: int(f.ippPort), NoMDNS: f.noMDNS || f.list, Stay: true, Faults: map[string]string{}}
 	for _, s := range f.faults {
 		device, condition, ok := strings.Cut(s, "=")
 		if !ok || device == "" || condition == "" {

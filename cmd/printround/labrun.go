@@ -59,10 +59,11 @@ func (r *labRun) close(a *app) {
 	}
 }
 
-// startLab starts the lab for one look at it and reads its site file.
-func (p *plan) startLab(ctx context.Context) error {
+// startLab starts the lab for one look at it, announcing itself over DNS-SD or
+// not, and reads its site file.
+func (p *plan) startLab(ctx context.Context, announce bool) error {
 	var err error
-	if p.lab, err = startLab(ctx, lab.Options{NoMDNS: p.reach.noMDNS, OnePort: p.onePort}); err != nil {
+	if p.lab, err = startLab(ctx, lab.Options{NoMDNS: !announce || p.reach.noMDNS, OnePort: p.onePort}); err != nil {
 		return err
 	}
 	p.browseOn = loopbackInterfaces()
@@ -74,7 +75,7 @@ func (p *plan) startLab(ctx context.Context) error {
 // own where all devices share their ports, as in a real office; on systems
 // with one loopback address every device has ports of its own.
 func (p *plan) labJobs(ctx context.Context) ([]job, error) {
-	if err := p.startLab(ctx); err != nil {
+	if err := p.startLab(ctx, true); err != nil {
 		return nil, err
 	}
 	devices := p.lab.Devices()
@@ -103,7 +104,7 @@ func (p *plan) labJobs(ctx context.Context) ([]job, error) {
 
 // labPlace finds one device of the lab by its short name or address.
 func (p *plan) labPlace(ctx context.Context, query string) (*place, error) {
-	if err := p.startLab(ctx); err != nil {
+	if err := p.startLab(ctx, false); err != nil {
 		return nil, err
 	}
 	devices := p.lab.Devices()

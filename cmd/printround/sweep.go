@@ -192,9 +192,7 @@ func (p *plan) runJob(ctx context.Context, j job) (*device.Survey, error) {
 	if err != nil {
 		return nil, err
 	}
-	for i := range s.Devices {
-		finding.Judge(&s.Devices[i], j.judge)
-	}
+	finding.JudgeAll(s.Devices, j.judge)
 	return s, nil
 }
 

@@ -236,11 +236,11 @@ func (p *pipeline) start(ctx context.Context, h *host, results chan<- result) {
 				bySNMP <- nil
 				return
 			}
-			got := p.via.snmp(ctx, at, creds, p.o.reading())
+			got := p.guardSNMP(ctx, at, creds)
 			bySNMP <- &got
 		}()
 		for _, t := range targets {
-			r.ipp = append(r.ipp, p.via.ipp(ctx, t, p.o.reading()))
+			r.ipp = append(r.ipp, p.guardIPP(ctx, t))
 		}
 		r.snmp = <-bySNMP
 		r.at = p.o.Now()

@@ -416,3 +416,41 @@ func TestCheckReadsOneDevice(t *testing.T) {
 		t.Error("a check of nothing succeeded")
 	}
 }
+
+// A device that trips a decoder costs its own facts, not the survey.
+func TestOneDeviceThatBreaksTheReader(t *testing.T) {
+	o := office{
+		news: []discover.Candidate{printer("127.0.9.1"), printer("127.0.9.2")},
+		snmp: map[string][]device.Device{"127.0.9.1": {{MakeModel: "Corvane P310"}}, "127.0.9.2": {{MakeModel: "Tessel 40"}}},
+	}
+	via := o.readers()
+	read := via.snmp
+	via.snmp = func(ctx context.Context, at netip.AddrPort, c []snmp.Credential, ro ReadOptions) SNMPResult {
+		if at.Addr() == addr("127.0.9.2") {
+			panic("secret bytes of the device")
+		}
+		return read(ctx, at, c, ro)
+	}
+	via.ipp = func(_ context.Context, at IPPTarget, _ ReadOptions) IPPResult {
+		if at.Addr == addr("127.0.9.1") {
+			panic("secret bytes of the device")
+		}
+		return IPPResult{Closed: true}
+	}
+	s, err := run(context.Background(), Options{Credentials: []snmp.Credential{{}}}, via)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := keys(s); !slices.Equal(got, []string{"addr:127.0.9.1", "addr:127.0.9.2"}) {
+		t.Errorf("devices: %q", got)
+	}
+	var broken int
+	for _, e := range s.Errors {
+		if e.Message == unexpected {
+			broken++
+		}
+	}
+	if broken != 2 {
+		t.Errorf("%d problems say it, want 2: %v", broken, s.Errors)
+	}
+}
