@@ -18,7 +18,7 @@ var buildTool = sync.OnceValues(func() (string, error) {
 	}
 	builtIn = dir
 	path := filepath.Join(dir, "printround.exe") // the name that every system starts
-	cmd := exec.Command("go", "build", "-tags", "gosnmp_nodebug", "-o", path, "printround/cmd/printround")
+	cmd := exec.Command("go", "build", "-buildvcs=false", "-tags", "gosnmp_nodebug", "-o", path, "printround/cmd/printround")
 	if out, err := cmd.CombinedOutput(); err != nil {
 		return "", fmt.Errorf("%w: %s", err, out)
 	}
