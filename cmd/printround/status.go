@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"printround/internal/device"
+	"printround/internal/survey"
 )
 
 // sweepStatus is the exit status of a finished sweep.
@@ -67,7 +68,7 @@ func attentionStatus(devices []device.Device) int {
 
 func anyAnswered(devices []device.Device) bool {
 	for i := range devices {
-		if answered(&devices[i]) {
+		if survey.Answered(&devices[i]) {
 			return true
 		}
 	}

@@ -171,13 +171,28 @@ func (p *plan) survey(ctx context.Context, jobs []job) (*device.Survey, error) {
 	}
 	s := whole[0]
 	if len(whole) > 1 {
-		s = merge(whole)
+		s = survey.Merge(whole)
 	}
+	finding.JudgeEach(s.Devices, judgeBySite(jobs))
 	p.finish(s)
 	if p.from != nil {
 		compare(p.from, s, jobs)
 	}
 	return s, nil
+}
+
+// judgeBySite gives each device the thresholds and norms of its site.
+func judgeBySite(jobs []job) func(*device.Device) finding.Options {
+	bySite := map[device.Text]finding.Options{}
+	for _, j := range jobs {
+		bySite[device.Clean(j.options.Site)] = j.judge
+	}
+	return func(d *device.Device) finding.Options {
+		if o, ok := bySite[d.Site]; ok {
+			return o
+		}
+		return finding.Defaults()
+	}
 }
 
 func (p *plan) runJob(ctx context.Context, j job) (*device.Survey, error) {
@@ -188,12 +203,7 @@ func (p *plan) runJob(ctx context.Context, j job) (*device.Survey, error) {
 			Schema: device.SurveySchema, Started: now, Finished: now, ToolVersion: toolVersion(), Site: device.Clean(j.options.Site),
 		}, nil
 	}
-	s, err := survey.Run(ctx, j.options)
-	if err != nil {
-		return nil, err
-	}
-	finding.JudgeAll(s.Devices, j.judge)
-	return s, nil
+	return survey.Run(ctx, j.options)
 }
 
 // finish ranks the devices and adds what went wrong before the survey.

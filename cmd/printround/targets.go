@@ -7,6 +7,7 @@ import (
 	"net"
 	"net/netip"
 	"os"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -172,3 +173,10 @@ func appendHost(hosts []string, host string) []string {
 }
 
 var loopback = []netip.Addr{netip.AddrFrom4([4]byte{127, 0, 0, 1})}
+
+func appendNew[T comparable](list []T, v T) []T {
+	if slices.Contains(list, v) {
+		return list
+	}
+	return append(list, v)
+}

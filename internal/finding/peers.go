@@ -10,6 +10,12 @@ import (
 // equal models have: a page language that every other device of a model
 // interprets is expected of it too.
 func JudgeAll(devices []device.Device, o Options) {
+	JudgeEach(devices, func(*device.Device) Options { return o })
+}
+
+// JudgeEach is JudgeAll for devices of several sites, each with its own
+// thresholds and norms.
+func JudgeEach(devices []device.Device, options func(*device.Device) Options) {
 	groups := map[model][]int{}
 	for i := range devices {
 		if m := modelOf(&devices[i]); m.name != "" {
@@ -17,24 +23,25 @@ func JudgeAll(devices []device.Device, o Options) {
 		}
 	}
 	for i := range devices {
-		own := o
+		own := options(&devices[i])
 		own.peerLanguages = peerLanguages(devices, groups[modelOf(&devices[i])], i)
 		Judge(&devices[i], own)
 	}
 }
 
-// model says which devices can be compared: the same make and model, seen
-// through the same protocols, which tell different things.
+// model says which devices can be compared: the same make and model, and the
+// languages told by the same table. The interpreters of the Printer MIB are the
+// whole list; the document formats of IPP are not.
 type model struct {
-	name      device.Text
-	snmp, ipp bool
+	name device.Text
+	snmp bool
 }
 
 func modelOf(d *device.Device) model {
 	if len(d.Languages) == 0 || d.Role == device.RoleServerQueue {
 		return model{}
 	}
-	return model{d.MakeModel, d.Reached.SNMP.OK, d.Reached.IPP.OK}
+	return model{d.MakeModel, d.Reached.SNMP.OK}
 }
 
 // minPeers is how many other devices of a model make a norm.

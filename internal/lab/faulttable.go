@@ -74,7 +74,7 @@ var faults = []fault{
 	{name: "wrong-orientation", help: "the default orientation is landscape", fits: sheetFed, needed: "sheets", shy: true,
 		finds: []string{"derived-default-orientation"}, apply: func(d *machine, _ string, _ *rand.Rand) { d.landscape = true }},
 	{name: "missing-language", help: "PostScript is not there, though other devices of the model have it", fits: always, shy: true,
-		note: "PostScript is missing", apply: missingLanguage},
+		finds: []string{"derived-language-missing"}, apply: missingLanguage},
 	{name: "levels-unknown", help: "levels are unknown, some left, or without limit", fits: has("toner", "tonerCartridge", "inkCartridge"), needed: "supplies", shy: true,
 		note: "levels are unknown", apply: levelsUnknown},
 	{name: "stale-alert", help: "an old warning stays in the alert table though the toner was replaced", fits: staleFits, needed: "SNMP and toner",

@@ -1,16 +1,15 @@
-package main
+package survey
 
 import (
 	"slices"
 	"strings"
 
 	"printround/internal/device"
-	"printround/internal/finding"
 )
 
-// merge joins the surveys of several sites into one. A device that two of them
+// Merge joins the surveys of several sites into one. A device that two of them
 // saw, by one of its lasting aliases, is in it once.
-func merge(parts []*device.Survey) *device.Survey {
+func Merge(parts []*device.Survey) *device.Survey {
 	out := &device.Survey{Schema: device.SurveySchema}
 	var sites, reasons []string
 	for _, s := range parts {
@@ -71,16 +70,16 @@ func addScope(to *device.Scope, s device.Scope) {
 // addDevice adds a device, or joins it to the one that is there: the one that
 // answered stays, with all addresses of both.
 func addDevice(s *device.Survey, d *device.Device) {
-	i := slices.IndexFunc(s.Devices, func(o device.Device) bool { return sameDevice(&o, d) })
+	i := slices.IndexFunc(s.Devices, func(o device.Device) bool { return SameDevice(&o, d) })
 	if i < 0 {
 		s.Devices = append(s.Devices, *d)
 		return
 	}
 	kept, other := s.Devices[i], *d
-	if !answered(&kept) && answered(&other) {
+	if !Answered(&kept) && Answered(&other) {
 		kept, other = other, kept
 	}
-	if !answered(&other) {
+	if !Answered(&other) {
 		s.Scope.SilentExpected = max(s.Scope.SilentExpected-1, 0)
 	}
 	kept.Addresses = slices.Clone(kept.Addresses)
@@ -91,8 +90,8 @@ func addDevice(s *device.Survey, d *device.Device) {
 	s.Devices[i] = kept
 }
 
-// sameDevice goes by the key, or by an alias that is not just an address.
-func sameDevice(a, b *device.Device) bool {
+// SameDevice reports whether two rows are of one device: it goes by the key, or by an alias that is not just an address.
+func SameDevice(a, b *device.Device) bool {
 	if a.Role != b.Role {
 		return false
 	}
@@ -113,7 +112,8 @@ func subunit(key string) string {
 	return after
 }
 
-func answered(d *device.Device) bool {
+// Answered reports whether a device gave any sign over any protocol.
+func Answered(d *device.Device) bool {
 	return d.Reached.SNMP.OK || d.Reached.IPP.OK || d.Reached.MDNS.OK
 }
 
@@ -122,21 +122,4 @@ func appendNew[T comparable](list []T, v T) []T {
 		return list
 	}
 	return append(list, v)
-}
-
-// compare adds what changed since an earlier survey. Devices of that survey
-// which this one did not look for are not called gone.
-func compare(before, now *device.Survey, jobs []job) {
-	b := *before
-	b.Devices = slices.DeleteFunc(slices.Clone(before.Devices), func(d device.Device) bool {
-		for _, j := range jobs {
-			for _, a := range d.Addresses {
-				if j.scope.Contains(a) {
-					return false
-				}
-			}
-		}
-		return !slices.ContainsFunc(now.Devices, func(n device.Device) bool { return sameDevice(&n, &d) })
-	})
-	now.Changes = finding.Compare(&b, now)
 }

@@ -1,4 +1,4 @@
-package main
+package survey
 
 import (
 	"net/netip"
@@ -8,7 +8,6 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"printround/internal/device"
-	"printround/internal/discover"
 )
 
 func addrs(list ...string) []netip.Addr {
@@ -57,7 +56,7 @@ func TestMerge(t *testing.T) {
 		Devices: []device.Device{found("serial:a:1", "10.0.2.5"), found("serial:a:3", "10.0.2.7")},
 		Errors:  []device.Problem{{Stage: "mdns", Message: "no multicast"}},
 	}
-	got := merge([]*device.Survey{north, south})
+	got := Merge([]*device.Survey{north, south})
 	want := &device.Survey{
 		Schema:  device.SurveySchema,
 		Started: t0.Add(-time.Second), Finished: t0.Add(9 * time.Second), ToolVersion: "v", Site: "North, South",
@@ -96,36 +95,14 @@ func TestSameDevice(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			if got := sameDevice(tt.a, tt.b); got != tt.want {
+			if got := SameDevice(tt.a, tt.b); got != tt.want {
 				t.Errorf("got %v, want %v", got, tt.want)
 			}
 		})
 	}
 	queue := two("serial:a:1")
 	queue.Role = device.RoleServerQueue
-	if sameDevice(queue, two("serial:a:1")) {
+	if SameDevice(queue, two("serial:a:1")) {
 		t.Error("a queue of a server is not the device")
-	}
-}
-
-func TestCompareLeavesOthersAlone(t *testing.T) {
-	at := func(s string) device.Device { return found("serial:a:"+s, s) }
-	before := &device.Survey{Devices: []device.Device{at("10.0.1.5"), at("10.0.1.6"), at("10.0.9.9"), at("10.0.9.8")}}
-	moved := at("10.0.9.8")
-	moved.Addresses = addrs("10.0.1.8")
-	now := &device.Survey{Devices: []device.Device{at("10.0.1.5"), moved}}
-	scope := discover.NewScope([]discover.Target{
-		{Addr: netip.MustParseAddr("10.0.1.5")}, {Addr: netip.MustParseAddr("10.0.1.6")}, {Addr: netip.MustParseAddr("10.0.1.8")},
-	})
-	compare(before, now, []job{{scope: scope}})
-	c := now.Changes
-	if len(c.Gone) != 1 || c.Gone[0].Key != "serial:a:10.0.1.6" {
-		t.Errorf("gone: %+v, want the one in scope alone", c.Gone)
-	}
-	if len(c.Moved) != 1 || len(c.Arrived) != 0 {
-		t.Errorf("moved %+v, arrived %+v; want one that moved", c.Moved, c.Arrived)
-	}
-	if len(before.Devices) != 4 {
-		t.Error("comparing changed the earlier survey")
 	}
 }

@@ -1,0 +1,26 @@
+package main
+
+import (
+	"slices"
+
+	"printround/internal/device"
+	"printround/internal/finding"
+	"printround/internal/survey"
+)
+
+// compare adds what changed since an earlier survey. Devices of that survey
+// which this one did not look for are not called gone.
+func compare(before, now *device.Survey, jobs []job) {
+	b := *before
+	b.Devices = slices.DeleteFunc(slices.Clone(before.Devices), func(d device.Device) bool {
+		for _, j := range jobs {
+			for _, a := range d.Addresses {
+				if j.scope.Contains(a) {
+					return false
+				}
+			}
+		}
+		return !slices.ContainsFunc(now.Devices, func(n device.Device) bool { return survey.SameDevice(&n, &d) })
+	})
+	now.Changes = finding.Compare(&b, now)
+}
