@@ -14,6 +14,7 @@ import (
 	"printround/internal/finding"
 	"printround/internal/report"
 	"printround/internal/survey"
+	"printround/internal/term"
 )
 
 // sitesAtOnce is how many sites are surveyed at the same time. They share the
@@ -90,7 +91,10 @@ func runSweep(ctx context.Context, a *app, args []string, reach *reachFlags, cho
 	if err != nil {
 		return err
 	}
-	a.problems(s.Errors)
+	// On a terminal the table that follows lists the problems; not twice.
+	if show.out != "" || o.Format != report.Table || !term.IsTerminal(a.stdout) || p.nothingAsked(s) {
+		a.problems(s.Errors)
+	}
 	if p.nothingAsked(s) && (o.Format != report.JSON || show.out != "") {
 		// There is no survey to show, and none to put over an earlier one; a
 		// program that reads JSON still gets a document with the errors.
