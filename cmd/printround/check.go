@@ -166,10 +166,10 @@ func (p *plan) look(ctx context.Context, query string, t survey.CheckTarget, j j
 	if err != nil {
 		return nil, err
 	}
-	if len(s.Devices) == 0 && !s.Partial {
-		s.Devices = []device.Device{p.silent(query, t, j, s.Errors)}
-	}
 	for i := range s.Devices {
+		if _, err := netip.ParseAddr(query); err != nil && s.Devices[i].Hostname == "" && !survey.Answered(&s.Devices[i]) {
+			s.Devices[i].Hostname = device.Clean(query)
+		}
 		finding.Judge(&s.Devices[i], j.judge)
 	}
 	if p.lockedOut && !overSNMP(s.Devices) && !s.Partial {
@@ -183,27 +183,6 @@ func (p *plan) look(ctx context.Context, query string, t survey.CheckTarget, j j
 
 func overSNMP(devices []device.Device) bool {
 	return slices.ContainsFunc(devices, func(d device.Device) bool { return d.Reached.SNMP.OK })
-}
-
-// silent stands for a device that gave no answer, with what its site says of
-// it and the steps that failed.
-func (p *plan) silent(query string, t survey.CheckTarget, j job, errs []device.Problem) device.Device {
-	d := device.Device{Role: device.RolePrinter, ObservedAt: p.a.now().UTC(), Errors: errs, Site: device.Clean(j.options.Site)}
-	d.Reached.SNMP.Tried, d.Reached.IPP.Tried = !j.options.NoSNMP, !j.options.NoIPP
-	for _, x := range t.Targets {
-		d.Addresses = appendNew(d.Addresses, x.Addr)
-	}
-	d.Key = "addr:" + d.Addresses[0].String()
-	if _, err := netip.ParseAddr(query); err != nil {
-		d.Hostname = device.Clean(query)
-	}
-	for _, e := range j.options.Expected {
-		if a, err := netip.ParseAddr(e.Address); err == nil && slices.Contains(d.Addresses, a) {
-			d.Name, d.Location, d.Sole = device.Clean(e.Name), device.Clean(e.Location), e.Sole
-			d.Key = first(e.Key, d.Key)
-		}
-	}
-	return d
 }
 
 // unknown is the outcome for a name that nobody knows: the first step failed.

@@ -9,7 +9,8 @@ import (
 )
 
 // compare adds what changed since an earlier survey. Devices of that survey
-// which this one did not look for are not called gone.
+// which this one did not look for are not called gone, and none is after a
+// survey that is partial.
 func compare(before, now *device.Survey, jobs []job) {
 	b := *before
 	b.Devices = slices.DeleteFunc(slices.Clone(before.Devices), func(d device.Device) bool {
@@ -23,4 +24,7 @@ func compare(before, now *device.Survey, jobs []job) {
 		return !slices.ContainsFunc(now.Devices, func(n device.Device) bool { return survey.SameDevice(&n, &d) })
 	})
 	now.Changes = finding.Compare(&b, now)
+	if now.Partial {
+		now.Changes.Gone = nil // they may just not have been asked
+	}
 }

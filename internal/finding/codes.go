@@ -4,6 +4,7 @@ package finding
 // IANA printer-state-reasons registry (PWG 5100.9, RFC 8011 section 5.4.12).
 const (
 	NoAnswer           = "derived-no-answer"           // a known device that answered nothing
+	NoPrinter          = "derived-no-printer"          // something answers at the address of a device, but no printer
 	MediaMismatch      = "derived-media-mismatch"      // the default or expected medium is in no tray
 	QueueStalled       = "derived-queue-stalled"       // jobs wait although the printer does nothing
 	NotAcceptingJobs   = "derived-not-accepting-jobs"  // printer-is-accepting-jobs is false

@@ -43,12 +43,16 @@ func (j *judge) noAnswer() {
 	case !d.Reached.SNMP.Tried:
 		value = "asked over IPP"
 	}
-	summary := "no answer"
-	if d.Reached.MDNS.OK {
+	code, why, summary := NoAnswer, "expected, and nothing answered", "no answer"
+	switch {
+	case d.Reached.SNMP.Version != "":
+		code, why, summary = NoPrinter, "expected, and what answers shows no printer", "something answers here, but no printer"
+		value += "; SNMP version " + string(d.Reached.SNMP.Version) + " answered without the Printer MIB"
+	case d.Reached.MDNS.OK:
 		summary = "announces itself on the network and does not answer"
 		value += "; announced as " + string(d.Reached.MDNS.Instance)
 	}
-	j.conclusion(NoAnswer, device.ImpactSilent, summary, "expected, and nothing answered", device.Subunit{},
+	j.conclusion(code, device.ImpactSilent, summary, why, device.Subunit{},
 		device.Evidence{Source: device.SourceDerived, Object: "answers", Value: value})
 }
 

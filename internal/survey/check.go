@@ -20,8 +20,8 @@ type CheckTarget struct {
 
 // Check reads one device at its known addresses over both protocols, without a
 // sweep. The survey holds every printer that answered there, several behind one
-// address included; when none did, Errors say for each address at which step it
-// failed.
+// address included; when none did, it holds one row that nothing reached, and
+// its errors say for each address at which step it failed.
 func Check(ctx context.Context, t CheckTarget, o Options) (*device.Survey, error) {
 	return check(ctx, t, o, network)
 }

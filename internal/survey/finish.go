@@ -35,9 +35,13 @@ func (p *pipeline) finish(stats discover.Stats) *device.Survey {
 		p.name(&d, g, known, taken, s)
 		s.Devices = append(s.Devices, d)
 	}
-	if !p.o.single {
+	if p.o.single {
+		p.unanswered(s, known, taken)
+	} else {
 		p.lost(s, known, taken)
-		p.silent(s, taken)
+		if !p.cut {
+			p.silent(s, taken)
+		}
 	}
 	for i := range s.Devices {
 		s.Errors = append(s.Errors, s.Devices[i].Errors...)
@@ -67,11 +71,8 @@ func scopeOf(scope *discover.Scope, stats discover.Stats) device.Scope {
 // unread accounts for a host that gave no view: a hint of a printer is listed,
 // anything else is counted, and what went wrong is said.
 func (p *pipeline) unread(h *host, s *device.Survey) {
-	if h.answered() {
-		return
-	}
-	if h.kind == discover.Printer && !p.o.single {
-		return // it gets a row, which carries its problems
+	if h.answered() || h.kind == discover.Printer || p.o.single {
+		return // its row carries its problems
 	}
 	s.Errors = append(s.Errors, h.problems...)
 	switch {
@@ -83,7 +84,7 @@ func (p *pipeline) unread(h *host, s *device.Survey) {
 		s.Unconfirmed = append(s.Unconfirmed, device.Unconfirmed{
 			Address: h.target.Addr, Reason: "answers SNMPv3; none of the users configured was let in",
 		})
-	case h.kind == discover.Possible && !p.o.single:
+	case h.kind == discover.Possible:
 		s.Scope.NotPrinters++
 	}
 }
@@ -182,6 +183,35 @@ func (p *pipeline) lost(s *device.Survey, known *register, taken map[string]bool
 		p.name(&d, []*unit{u}, known, taken, s)
 		s.Devices = append(s.Devices, d)
 	}
+}
+
+// unanswered adds the row of the one device that was looked at, when no printer
+// answered at any of its addresses: what its site calls it, how far each step
+// came, and what failed.
+func (p *pipeline) unanswered(s *device.Survey, known *register, taken map[string]bool) {
+	if len(p.order) == 0 {
+		return
+	}
+	d := device.Device{Role: device.RolePrinter, ObservedAt: p.o.Now().UTC()}
+	for _, h := range p.order {
+		if h.answered() {
+			s.Errors = append(s.Errors, h.problems...)
+			continue
+		}
+		d.Addresses = append(d.Addresses, h.target.Addr)
+		d.Errors = append(d.Errors, h.problems...)
+		if d.Reached.SNMP.Version == "" {
+			d.Reached.SNMP = h.snmpReach
+		}
+		d.Reached.IPP.Tried = d.Reached.IPP.Tried || h.ippReach.Tried
+		h.service.apply(&d)
+	}
+	if len(s.Devices) > 0 || p.cut {
+		return
+	}
+	u := &unit{host: p.order[0], id: identityOf(&d)}
+	p.name(&d, []*unit{u}, known, taken, s)
+	s.Devices = append(s.Devices, d)
 }
 
 // silent adds a row for each device that its site or an earlier survey knows

@@ -49,6 +49,7 @@ func run(ctx context.Context, o Options, via readers) (*device.Survey, error) {
 	if err != nil && !errors.Is(err, context.Canceled) && !errors.Is(err, context.DeadlineExceeded) {
 		return nil, err
 	}
+	p.cut = ctx.Err() != nil
 	s := p.finish(stats)
 	s.Started, s.Finished = started.UTC(), o.Now().UTC()
 	if ctx.Err() != nil {
@@ -102,6 +103,7 @@ type pipeline struct {
 
 	sweep       discover.Progress
 	found, read int
+	cut         bool // the run ended early: who is missing may just not have been asked
 }
 
 type foundAll struct {

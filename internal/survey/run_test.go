@@ -380,15 +380,22 @@ func TestInterruptedRunKeepsWhatItHas(t *testing.T) {
 		<-ctx.Done()
 		return discover.Stats{}, ctx.Err()
 	}
-	s, err := run(ctx, Options{Concurrency: 1, Credentials: []snmp.Credential{{}}, Now: func() time.Time { return testTime }}, via)
+	s, err := run(ctx, Options{
+		Concurrency: 1, Credentials: []snmp.Credential{{}}, Now: func() time.Time { return testTime },
+		Expected: []device.Expected{{Address: "127.0.9.9", Name: "not asked yet"}},
+	}, via)
 	if err != nil {
 		t.Fatal(err)
 	}
 	if !s.Partial || s.PartialReason == "" {
 		t.Errorf("not marked partial: %v %q", s.Partial, s.PartialReason)
 	}
-	if got := keys(s); !slices.Contains(got, "addr:127.0.9.1") {
+	got := keys(s)
+	if !slices.Contains(got, "addr:127.0.9.1") {
 		t.Errorf("devices: %q", got)
+	}
+	if slices.Contains(got, "addr:127.0.9.9") || s.Scope.SilentExpected != 0 {
+		t.Error("an expected device that was not asked is called silent")
 	}
 }
 
@@ -409,8 +416,11 @@ func TestCheckReadsOneDevice(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(s.Devices) != 0 || len(s.Errors) == 0 {
-		t.Errorf("a silent address: %d devices, errors %v", len(s.Devices), s.Errors)
+	if got := keys(s); !slices.Equal(got, []string{"addr:127.0.9.2"}) || Answered(&s.Devices[0]) {
+		t.Errorf("a silent address: %q", got)
+	}
+	if len(s.Errors) != 1 || s.Errors[0].Message != "no answer" {
+		t.Errorf("a silent address: errors %v", s.Errors)
 	}
 	if _, err := Check(context.Background(), CheckTarget{}, opts); err == nil {
 		t.Error("a check of nothing succeeded")
