@@ -38,6 +38,7 @@ func TestReadmeShowsWhatTheProgramPrints(t *testing.T) {
 	}{
 		{"sweep", sweepExample},
 		{"check", checkExample},
+		{"csv", csvExample},
 		{"changes", changesExample},
 		{"columns", columnsExample},
 	} {
@@ -67,7 +68,7 @@ func TestReadmeShowsWhatTheProgramPrints(t *testing.T) {
 
 // What differs from run to run: the moment, ports and certificates.
 var (
-	moment = regexp.MustCompile(`\d{4}-\d\d-\d\d \d\d:\d\d UTC`)
+	moment = regexp.MustCompile(`\d{4}-\d\d-\d\d(T\d\d:\d\d:\d\dZ| \d\d:\d\d UTC)`)
 	port   = regexp.MustCompile(`:\d{4,5}/`)
 )
 
@@ -122,6 +123,20 @@ func find(t *testing.T, lines []string, beginning string) int {
 		t.Fatalf("no line begins with %q in\n%s", beginning, strings.Join(lines, "\n"))
 	}
 	return i
+}
+
+// csvExample is the beginning of the first lines of a report for spreadsheets.
+func csvExample(t *testing.T) []string {
+	const lines, width = 5, 112
+	shown := []string{"$ printround sweep --lab --format csv"}
+	for _, line := range printed(t, "sweep", "--lab", "--format", "csv")[:lines] {
+		line = strings.TrimRight(line, "\r")
+		if r := []rune(line); len(r) > width {
+			line = string(r[:width]) + "…"
+		}
+		shown = append(shown, line)
+	}
+	return code(append(shown, "…")...)
 }
 
 // rowsOfLevel is how many rows of each attention level the README shows.
