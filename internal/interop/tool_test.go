@@ -5,6 +5,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"sync"
 	"testing"
 )
@@ -37,3 +38,5 @@ func tool(t testing.TB) string {
 	}
 	return path
 }
+
+func port16(p uint16) string { return strconv.Itoa(int(p)) }
