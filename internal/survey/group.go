@@ -141,89 +141,90 @@ func resourcePath(uri string) string {
 }
 
 // groups joins units of different hosts that are one device with several
-// addresses. Serials that several devices show stop being aliases. The
-// problems name what was found at odds.
+// addresses. Aliases that devices show which are not the same stop being
+// aliases; the problems name them.
 func groups(all []*unit) ([][]*unit, []device.Problem) {
-	parent := make([]int, len(all))
-	for i := range parent {
-		parent[i] = i
+	g := &grouping{all: all, parent: make([]int, len(all))}
+	for i := range g.parent {
+		g.parent[i] = i
 	}
-	root := func(i int) int {
-		for parent[i] != i {
-			i = parent[i]
-		}
-		return i
-	}
-	var problems []device.Problem
-	join := func(alias func(identity) string, same func(a, b *unit) bool, atOdds func(alias string, members []int)) {
-		buckets := map[string][]int{}
-		var order []string
-		for i, u := range all {
-			if u.queue() {
-				continue
-			}
-			if a := alias(u.id); a != "" {
-				if buckets[a] == nil {
-					order = append(order, a)
-				}
-				buckets[a] = append(buckets[a], i)
-			}
-		}
-		for _, a := range order {
-			members, odd := buckets[a], false
-			for n, i := range members {
-				for _, j := range members[:n] {
-					if root(i) == root(j) {
-						continue
-					}
-					if same(all[i], all[j]) {
-						parent[root(i)] = root(j)
-					} else {
-						odd = true
-					}
-				}
-			}
-			if odd {
-				atOdds(a, members)
-			}
-		}
-	}
-	report := func(what string) func(string, []int) {
-		return func(alias string, members []int) {
-			problems = append(problems, device.Problem{
-				Address: all[members[0]].where(), Stage: "identity",
-				Message: fmt.Sprintf("%s %s is shown by devices that are not the same (%s): not used to tell them apart", what, alias, addresses(all, members)),
-			})
-			for _, i := range members {
-				switch what {
-				case "serial":
-					all[i].id.serial = ""
-				case "UUID":
-					all[i].id.uuid = ""
-				case "MAC":
-					all[i].id.mac = ""
-				}
-			}
-		}
-	}
-	join(func(id identity) string { return id.uuid }, sameByUUID, report("UUID"))
-	join(func(id identity) string { return id.serial }, sameBySerial, report("serial"))
-	join(func(id identity) string { return id.mac }, sameByMAC, report("MAC"))
+	g.join("UUID", func(id *identity) *string { return &id.uuid }, sameByUUID)
+	g.join("serial", func(id *identity) *string { return &id.serial }, sameBySerial)
+	g.join("MAC", func(id *identity) *string { return &id.mac }, sameByMAC)
 
-	byRoot := map[int][]*unit{}
-	var order []int
-	for i, u := range all {
-		r := root(i)
-		if byRoot[r] == nil {
-			order = append(order, r)
-		}
-		byRoot[r] = append(byRoot[r], u)
-	}
+	place := map[int]int{}
 	var out [][]*unit
-	for _, r := range order {
-		out = append(out, byRoot[r])
+	for i, u := range all {
+		r := g.root(i)
+		n, ok := place[r]
+		if !ok {
+			n = len(out)
+			place[r], out = n, append(out, nil)
+		}
+		out[n] = append(out[n], u)
 	}
-	return out, problems
+	return out, g.problems
+}
+
+// grouping is a union of units: parent leads from each to the first of its
+// group.
+type grouping struct {
+	all      []*unit
+	parent   []int
+	problems []device.Problem
+}
+
+func (g *grouping) root(i int) int {
+	for g.parent[i] != i {
+		i = g.parent[i]
+	}
+	return i
+}
+
+// join unites units that show the same alias and are the same device by it.
+func (g *grouping) join(what string, alias func(*identity) *string, same func(a, b *unit) bool) {
+	buckets := map[string][]int{}
+	var order []string
+	for i, u := range g.all {
+		a := *alias(&u.id)
+		if a == "" || u.queue() {
+			continue
+		}
+		if buckets[a] == nil {
+			order = append(order, a)
+		}
+		buckets[a] = append(buckets[a], i)
+	}
+	for _, a := range order {
+		members := buckets[a]
+		if g.unite(members, same) {
+			continue
+		}
+		g.problems = append(g.problems, device.Problem{
+			Address: g.all[members[0]].where(), Stage: "identity",
+			Message: fmt.Sprintf("%s %s is shown by devices that are not the same (%s): not used to tell them apart", what, a, addresses(g.all, members)),
+		})
+		for _, i := range members {
+			*alias(&g.all[i].id) = ""
+		}
+	}
+}
+
+// unite reports whether all members turned out to be one device.
+func (g *grouping) unite(members []int, same func(a, b *unit) bool) bool {
+	whole := true
+	for n, i := range members {
+		for _, j := range members[:n] {
+			switch {
+			case g.root(i) == g.root(j):
+			case same(g.all[i], g.all[j]):
+				g.parent[g.root(i)] = g.root(j)
+			default:
+				whole = false
+			}
+		}
+	}
+	return whole
 }
 
 func (u *unit) queue() bool { return u.ipp != nil && u.ipp.Role == device.RoleServerQueue }
