@@ -22,13 +22,14 @@ var mustNotReach = map[string][]string{
 	"internal/device":    all("internal/device"),
 	"internal/media":     all("internal/media"),
 	"internal/term":      all("internal/term"),
+	"internal/printport": all("internal/printport"),
 	"internal/snmp":      all("internal/snmp", "internal/oid"),
 	"internal/mib":       all("internal/mib", "internal/oid"),
-	"internal/ipp":       all("internal/ipp"),
-	"internal/discover":  all("internal/discover", "internal/snmp", "internal/oid"),
+	"internal/ipp":       all("internal/ipp", "internal/printport"),
+	"internal/discover":  all("internal/discover", "internal/snmp", "internal/oid", "internal/printport"),
 	"internal/finding":   join(pipeline, outside, []string{"internal/report", "internal/site", "internal/term"}),
 	"internal/report":    join(pipeline, outside, []string{"internal/finding", "internal/site"}),
-	"internal/site":      all("internal/site", "internal/device", "internal/snmp", "internal/oid", "internal/discover", "internal/finding"),
+	"internal/site":      all("internal/site", "internal/device", "internal/snmp", "internal/oid", "internal/discover", "internal/finding", "internal/printport"),
 	"internal/survey":    join(outside, []string{"internal/report", "internal/site", "internal/finding", "internal/term"}),
 	"internal/lab":       join(pipeline, []string{"cmd/printround", "internal/interop", "internal/alonetest", "internal/finding", "internal/report", "internal/site", "internal/term"}),
 	"internal/lab/agent": all("internal/lab"),
@@ -42,7 +43,7 @@ var mustNotReach = map[string][]string{
 var everyPackage = []string{
 	"cmd/printround", "internal/alonetest", "internal/arch", "internal/device", "internal/discover", "internal/finding",
 	"internal/interop", "internal/ipp", "internal/lab", "internal/media", "internal/mib", "internal/oid",
-	"internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/term",
+	"internal/printport", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/term",
 }
 
 // all returns every package but those named: they are the only ones allowed.

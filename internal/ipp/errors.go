@@ -14,6 +14,7 @@ import (
 var (
 	ErrNoRoute   = errors.New("no route")
 	ErrRefused   = errors.New("port closed")
+	ErrRawPort   = errors.New("port not opened")
 	ErrNoAnswer  = errors.New("no answer")
 	ErrClosed    = errors.New("connection closed early")
 	ErrTLS       = errors.New("TLS failed")

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"io"
 	"mime"
 	"net/http"
 	"strings"
@@ -98,9 +97,8 @@ func (s *Session) post(ctx context.Context, at endpoint, r request) (*reply, err
 	}
 	defer func() { _ = resp.Body.Close() }()
 	rep := &reply{status: resp.StatusCode, header: resp.Header}
-	rep.body, rep.bodyErr = io.ReadAll(io.LimitReader(resp.Body, MaxMessage+1))
-	if rep.bodyErr == nil && len(rep.body) > MaxMessage {
-		rep.bodyErr = ErrTooLarge
+	if !isRedirect(rep.status) {
+		rep.body, rep.bodyErr = readBody(resp)
 	}
 	return rep, nil
 }
@@ -128,17 +126,22 @@ func (s *Session) read(rep *reply, at endpoint) (*Answer, error) {
 	case http.StatusUnauthorized, http.StatusProxyAuthRequired:
 		return nil, errorf("http", ErrAuth, nil, "HTTP %d at %s: the device wants a user name and password for IPP, and none is sent; allow reading without one, or read it over SNMP", rep.status, at.path)
 	case http.StatusForbidden:
-		return nil, errorf("http", ErrForbidden, nil, "HTTP 403 at %s: the device's access list may leave this computer out", at.path)
+		return nil, errorf("http", ErrForbidden, rep.bodyErr, "HTTP 403 at %s: the device's access list may leave this computer out", at.path)
 	case http.StatusUpgradeRequired:
 		return nil, errorf("http", ErrUpgrade, nil, "HTTP 426 at %s: the device answers over TLS only", at.path)
 	}
 	if !looksIPP(rep) {
 		return nil, notIPP(rep, at)
 	}
+	if errors.Is(rep.bodyErr, errCoding) {
+		return nil, errorf("http", ErrNotIPP, rep.bodyErr, "%v at %s", rep.bodyErr, at.path)
+	}
 	m, err := Decode(rep.body)
 	switch {
 	case m == nil:
-		return nil, errorf("ipp", ErrNotIPP, err, "the answer at %s has %d octets, too few for IPP", at.path, len(rep.body))
+		return nil, errorf("ipp", ErrNotIPP, errors.Join(err, rep.bodyErr), "the answer at %s has %d octets, too few for IPP", at.path, len(rep.body))
+	case m.Version>>8 != 1 && m.Version>>8 != 2: // RFC 8011 section 4.1.8; there is no other
+		return nil, errorf("ipp", ErrNotIPP, rep.bodyErr, "the answer at %s says that it is IPP and is not", at.path)
 	case err != nil && rep.bodyErr != nil:
 		err = errors.Join(err, rep.bodyErr)
 	}
@@ -173,13 +176,13 @@ func notIPP(rep *reply, at endpoint) error {
 	}
 	switch {
 	case rep.status == http.StatusNotFound || rep.status == http.StatusGone:
-		return errorf("http", ErrNotFound, nil, "HTTP %d at %s", rep.status, at.path)
+		return errorf("http", ErrNotFound, rep.bodyErr, "HTTP %d at %s", rep.status, at.path)
 	case rep.status >= 300:
-		return errorf("http", ErrHTTP, nil, "HTTP %d at %s", rep.status, at.path)
+		return errorf("http", ErrHTTP, rep.bodyErr, "HTTP %d at %s", rep.status, at.path)
 	case rep.bodyErr != nil && len(rep.body) == 0 && isTimeout(rep.bodyErr):
 		return errorf("http", ErrNoAnswer, rep.bodyErr, "the answer at %s never came", at.path)
 	case len(rep.body) == 0:
 		return errorf("http", ErrNotIPP, rep.bodyErr, "an empty answer at %s", at.path)
 	}
-	return errorf("http", ErrNotIPP, nil, "TCP port %d answers HTTP with %s at %s: a web server, no IPP printer", at.port, kind, at.path)
+	return errorf("http", ErrNotIPP, rep.bodyErr, "TCP port %d answers HTTP with %s at %s: a web server, no IPP printer", at.port, kind, at.path)
 }

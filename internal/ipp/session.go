@@ -10,6 +10,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"printround/internal/printport"
 )
 
 // Options are what asking needs.
@@ -93,6 +95,9 @@ func (s *Session) dialPlain(ctx context.Context, _, address string) (net.Conn, e
 	port, err := portOf(address)
 	if err != nil {
 		return nil, err
+	}
+	if printport.Raw(port) {
+		return nil, errorf("tcp", ErrRawPort, nil, "TCP port %d prints whatever it is sent and is never opened", port)
 	}
 	ctx, cancel := context.WithTimeout(ctx, s.o.Timeout)
 	defer cancel()
@@ -187,9 +192,9 @@ func still(todo []way, err error, failed way) []way {
 		return nil
 	}
 	switch {
-	case e.Kind == ErrAuth, e.Kind == ErrNoRoute, e.Kind == ErrNoAnswer && e.Stage != "tls":
+	case e.Kind == ErrAuth, e.Kind == ErrNoRoute, e.Stage != "tls" && (e.Kind == ErrNoAnswer || isTimeout(err)):
 		return nil
-	case e.Kind == ErrRefused:
+	case e.Kind == ErrRefused, e.Kind == ErrRawPort:
 		var other []way
 		for _, w := range todo {
 			if w.port != failed.port {
@@ -227,8 +232,12 @@ func (s *Session) printerBy(ctx context.Context, w way) (*Answer, error) {
 	return nil, best
 }
 
-// nextPath reports whether another path may do better.
+// nextPath reports whether another path may do better. On a device whose answer
+// never came to its end the next one would only be waited for as long.
 func nextPath(err error) bool {
+	if isTimeout(err) {
+		return false
+	}
 	for _, kind := range []error{ErrNotFound, ErrForbidden, ErrNotIPP, ErrHTTP, ErrRedirect, ErrStatus, ErrNoPrinter} {
 		if errors.Is(err, kind) {
 			return true
