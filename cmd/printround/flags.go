@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"printround/internal/discover"
+	"printround/internal/printport"
 	"printround/internal/report"
 	"printround/internal/survey"
 	"printround/internal/term"
@@ -60,6 +61,8 @@ func (f *reachFlags) check(sweep bool) error {
 		return usagef("--snmp-port 0: wanted 1 to 65535")
 	case f.ippPort == 0:
 		return usagef("--ipp-port 0: wanted 1 to 65535")
+	case printport.Raw(f.ippPort):
+		return usagef("--ipp-port %d: that port prints whatever it is sent and is never opened; IPP usually has %d", f.ippPort, defaultIPPPort)
 	case f.timeout < 50*time.Millisecond || f.timeout > time.Minute:
 		return usagef("--timeout %s: wanted 50ms to 1m", f.timeout)
 	case f.retries < 0 || f.retries > 10:

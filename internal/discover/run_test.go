@@ -307,6 +307,19 @@ func TestProbeLimits(t *testing.T) {
 	}
 }
 
+// A raw print port is not tried, whoever names it.
+func TestRawPrintPortsAreNotTried(t *testing.T) {
+	for _, port := range []uint16{9100, 515} {
+		d := &fakeDialer{}
+		if _, _, err := discoverAll(t, t.Context(), Config{Scope: loopScope(t, "127.77.3.0/30", 161, port), NoSNMP: true, NoMDNS: true, Dial: d.dial}); err != nil {
+			t.Fatal(err)
+		}
+		if len(d.tried) > 0 {
+			t.Errorf("tried %v", d.tried)
+		}
+	}
+}
+
 func TestRunEndsWithContext(t *testing.T) {
 	r := startResponder(t, func(to netip.Addr, q []byte) []byte {
 		if to == netip.MustParseAddr("127.77.4.1") {

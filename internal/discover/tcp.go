@@ -7,6 +7,8 @@ import (
 	"net/netip"
 	"sync"
 	"time"
+
+	"printround/internal/printport"
 )
 
 // Limits of the IPP probe. It opens a TCP connection and closes it: whoever
@@ -140,8 +142,11 @@ func (p *prober) next() (i int, ok, over bool) {
 	return 0, false, p.over
 }
 
+// wanted reports whether to try the port of an address: once, and never one
+// that would print what it is sent.
 func (p *prober) wanted(i int) bool {
-	return p.table.get(i)&ippTried == 0 && p.scope.At(i).IPPPort != 0
+	port := p.scope.At(i).IPPPort
+	return p.table.get(i)&ippTried == 0 && port != 0 && !printport.Raw(port)
 }
 
 // admit counts an address against the limit.
