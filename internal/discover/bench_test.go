@@ -74,6 +74,78 @@ func BenchmarkSweep24(b *testing.B)     { benchmarkSweep(b, "127.78.1.0/24", 200
 func BenchmarkSweep16(b *testing.B)     { benchmarkSweep(b, "127.79.0.0/16", DefaultPace) }
 func BenchmarkSweep16Fast(b *testing.B) { benchmarkSweep(b, "127.79.0.0/16", 20000) }
 
+// silentWire takes probes and answers none.
+type silentWire struct{ ch chan event }
+
+func (w silentWire) send(netip.AddrPort, []byte) error { return nil }
+func (w silentWire) events() <-chan event              { return w.ch }
+func (w silentWire) close()                            {}
+
+// probing sends the first probes of a sweep of a /16, again and again.
+func probing(t testing.TB) (one func()) {
+	s, _, err := Parse(context.Background(), []string{"127.79.0.0/16"}, testOptions())
+	if err != nil {
+		t.Fatal(err)
+	}
+	sw := newSweep(Config{Scope: s, Credentials: public(), Pace: 1 << 30}, silentWire{make(chan event)}, newTable(s.Len()), newCounters(s.Len()))
+	far := &walk{s: sw, ways: sw.ways.in(0, sw.passes), who: everyone}
+	near := &walk{s: sw, ways: far.ways, who: everyone, local: true}
+	now := time.Now()
+	return func() {
+		now = now.Add(time.Millisecond)
+		if far.index >= s.Len()-1 {
+			far.index = 0
+		}
+		if _, sent := sw.step(now, far, near); !sent {
+			t.Fatal("no probe was sent")
+		}
+	}
+}
+
+// strangers are datagrams that answer nothing: noise, and an answer to somebody
+// else's question.
+func strangers() [][]byte {
+	q := cannedReply()
+	q.put(7)
+	return [][]byte{[]byte("noise"), q.msg}
+}
+
+// receiving hands the wire such datagrams.
+func receiving() (one func()) {
+	w := &udpWire{ch: make(chan event, 1), done: make(chan struct{})}
+	from, data, i := netip.MustParseAddrPort("127.79.1.1:161"), strangers(), 0
+	return func() {
+		w.deliver(from, data[i%len(data)])
+		i++
+		<-w.ch
+	}
+}
+
+func TestSweepAllocatesNothing(t *testing.T) {
+	if n := testing.AllocsPerRun(2000, probing(t)); n != 0 {
+		t.Errorf("a probe costs %v allocations", n)
+	}
+	if n := testing.AllocsPerRun(2000, receiving()); n != 0 {
+		t.Errorf("a datagram that answers nothing costs %v allocations", n)
+	}
+}
+
+func BenchmarkProbe(b *testing.B) {
+	one := probing(b)
+	b.ReportAllocs()
+	for b.Loop() {
+		one()
+	}
+}
+
+func BenchmarkUnrelatedReply(b *testing.B) {
+	one := receiving()
+	b.ReportAllocs()
+	for b.Loop() {
+		one()
+	}
+}
+
 func BenchmarkDecodeReply(b *testing.B) {
 	msg := cannedReply().msg
 	var r reply

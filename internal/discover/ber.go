@@ -63,8 +63,8 @@ var errBER = errors.New("no valid SNMP message")
 // PDU is read; the security parameters are not.
 func decodeReply(b []byte, r *reply) error {
 	*r = reply{}
-	msg := (&cursor{b}).in(tagSequence)
-	if msg == nil {
+	msg, ok := (&cursor{b}).in(tagSequence)
+	if !ok {
 		return errBER
 	}
 	version, ok := msg.integer()
@@ -77,10 +77,10 @@ func decodeReply(b []byte, r *reply) error {
 		if r.community, ok = msg.next(tagOctetString); !ok {
 			return errBER
 		}
-		return decodePDU(msg, r)
+		return decodePDU(&msg, r)
 	case snmp.V3:
 		r.version = snmp.V3
-		return decodeV3(msg, r)
+		return decodeV3(&msg, r)
 	}
 	return errBER
 }
@@ -91,8 +91,8 @@ func decodeReply(b []byte, r *reply) error {
 //	OCTET STRING msgSecurityParameters
 //	SEQUENCE { contextEngineID, contextName, PDU }
 func decodeV3(msg *cursor, r *reply) error {
-	head := msg.in(tagSequence)
-	if head == nil {
+	head, ok := msg.in(tagSequence)
+	if !ok {
 		return errBER
 	}
 	id, ok1 := head.integer()
@@ -104,8 +104,8 @@ func decodeV3(msg *cursor, r *reply) error {
 	if _, ok := msg.next(tagOctetString); !ok {
 		return errBER
 	}
-	scoped := msg.in(tagSequence)
-	if scoped == nil {
+	scoped, ok := msg.in(tagSequence)
+	if !ok {
 		return errBER
 	}
 	for range 2 {
@@ -113,7 +113,7 @@ func decodeV3(msg *cursor, r *reply) error {
 			return errBER
 		}
 	}
-	if err := decodePDU(scoped, r); err != nil {
+	if err := decodePDU(&scoped, r); err != nil {
 		return err
 	}
 	r.id = int32(id) // the report's own request-id may be 0 (RFC 3412 section 7.1 step 3)
@@ -126,18 +126,18 @@ func decodePDU(c *cursor, r *reply) error {
 		return errBER
 	}
 	r.pdu = tag
-	pdu := &cursor{content}
+	pdu := cursor{content}
 	id, ok1 := pdu.integer()
 	status, ok2 := pdu.integer()
 	index, ok3 := pdu.integer()
-	list := pdu.in(tagSequence)
-	if !ok1 || !ok2 || !ok3 || list == nil || id != int64(int32(id)) || status != int64(int32(status)) || index != int64(int32(index)) {
+	list, ok4 := pdu.in(tagSequence)
+	if !ok1 || !ok2 || !ok3 || !ok4 || id != int64(int32(id)) || status != int64(int32(status)) || index != int64(int32(index)) {
 		return errBER
 	}
 	r.id, r.status, r.index = int32(id), int(status), int(index)
 	for len(list.b) > 0 {
-		one := list.in(tagSequence)
-		if one == nil || r.n == maxBinds {
+		one, ok := list.in(tagSequence)
+		if !ok || r.n == maxBinds {
 			return errBER
 		}
 		v := &r.binds[r.n]
@@ -188,13 +188,10 @@ func (c *cursor) next(tag byte) ([]byte, bool) {
 	return content, ok && t == tag
 }
 
-// in returns a cursor over the contents of the next element, or nil.
-func (c *cursor) in(tag byte) *cursor {
+// in returns a cursor over the contents of the next element.
+func (c *cursor) in(tag byte) (cursor, bool) {
 	content, ok := c.next(tag)
-	if !ok {
-		return nil
-	}
-	return &cursor{content}
+	return cursor{content}, ok
 }
 
 func (c *cursor) integer() (int64, bool) {
@@ -342,21 +339,21 @@ func discoverV3() question {
 // questionID reads the id out of one of our own messages, as an error report
 // quotes it; 0 if too little is quoted.
 func questionID(b []byte) int32 {
-	msg := (&cursor{b}).in(tagSequence)
-	if msg == nil {
+	msg, ok := (&cursor{b}).in(tagSequence)
+	if !ok {
 		return 0
 	}
 	version, ok := msg.integer()
 	if !ok {
 		return 0
 	}
-	var part *cursor
+	var part cursor
 	if snmp.Version(version) == snmp.V3 {
-		part = msg.in(tagSequence)
+		part, ok = msg.in(tagSequence)
 	} else if _, ok = msg.next(tagOctetString); ok {
-		part = msg.in(tagGetNext)
+		part, ok = msg.in(tagGetNext)
 	}
-	if part == nil {
+	if !ok {
 		return 0
 	}
 	id, ok := part.integer()

@@ -28,8 +28,11 @@ func (s ids) make(variant, pass, index int) int32 {
 	return idBit | (v ^ s.salt)
 }
 
+// isOurs reports whether an id can be one of the sweep's, of whatever run.
+func isOurs(id int32) bool { return id&^idMask == idBit }
+
 func (s ids) split(id int32) (variant, pass, index int, ok bool) {
-	if id&^idMask != idBit {
+	if !isOurs(id) {
 		return 0, 0, 0, false
 	}
 	v := int(id&idMask ^ s.salt)

@@ -1,6 +1,9 @@
 package discover
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // DefaultPace is how many packets a second a sweep sends when nobody says
 // otherwise. A question has about 150 octets, so this is 2.4 Mbit/s: little for
@@ -26,7 +29,9 @@ func newPacer(perSecond int, now time.Time) *pacer {
 	return &pacer{perSecond: p, burst: max(1, p*burstTime.Seconds()), tokens: 1, last: now}
 }
 
-// wait returns how long it is until a packet may go; 0: now.
+// wait returns how long it is until packets may go; 0: one may now. Once the
+// bucket is empty it is half a burst that is worth waking up for: a timer for
+// each packet costs several times what sending it does.
 func (p *pacer) wait(now time.Time) time.Duration {
 	if gone := now.Sub(p.last); gone > 0 {
 		p.tokens = min(p.burst, p.tokens+gone.Seconds()*p.perSecond)
@@ -35,7 +40,9 @@ func (p *pacer) wait(now time.Time) time.Duration {
 	if p.tokens >= 1 {
 		return 0
 	}
-	return max(time.Microsecond, time.Duration((1-p.tokens)/p.perSecond*float64(time.Second)))
+	worth := max(1, p.burst/2)
+	// Rounded up: a moment too early would mean to wait once more.
+	return max(time.Microsecond, time.Duration(math.Ceil((worth-p.tokens)/p.perSecond*float64(time.Second)))+1)
 }
 
 // take counts one packet. It may overdraw: what has to go out goes, and the

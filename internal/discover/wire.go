@@ -1,6 +1,7 @@
 package discover
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"net"
@@ -125,11 +126,14 @@ func (w *udpWire) send(to netip.AddrPort, msg []byte) error {
 	return err
 }
 
-// deliver decodes a datagram and hands it on.
+// deliver decodes a datagram and hands it on. Only one that could answer a
+// question of the sweep is copied: whatever else arrives costs no memory.
 func (w *udpWire) deliver(from netip.AddrPort, data []byte) {
 	e := event{kind: malformed, from: netip.AddrPortFrom(from.Addr().Unmap(), from.Port())}
-	r := new(reply)
-	if decodeReply(append([]byte(nil), data...), r) == nil {
+	var look reply
+	if decodeReply(data, &look) == nil && isOurs(look.id) {
+		r := new(reply)
+		_ = decodeReply(bytes.Clone(data), r) // was decoded just now
 		e.kind, e.reply = answer, r
 	}
 	w.post(e)
