@@ -11,7 +11,7 @@ import (
 
 // facts turns what was read into typed rows.
 func (e *engine) facts() *Facts {
-	f := &Facts{PrinterMIB: e.printerMIB}
+	f := &Facts{PrinterMIB: e.printerMIB, Raw: make([]oid.VarBind, 0, e.present())}
 	d := newDecoder(e)
 	for i, t := range e.tables {
 		d.fill(&f.Tables, i, d.shown(t))
@@ -21,7 +21,7 @@ func (e *engine) facts() *Facts {
 			}
 			for c, cell := range r.cells {
 				if cell.value.Present() {
-					f.Raw = append(f.Raw, oid.VarBind{Name: t.entry.Append(t.columns[c].sub).Append(r.at...), Value: cell.value})
+					f.Raw = append(f.Raw, oid.VarBind{Name: t.cell(t.columns[c].sub, r.at), Value: cell.value})
 				}
 			}
 		}
@@ -29,6 +29,20 @@ func (e *engine) facts() *Facts {
 	slices.SortFunc(f.Raw, oid.ByName)
 	f.Problems = e.problems
 	return f
+}
+
+// present counts the values that there are.
+func (e *engine) present() (n int) {
+	for _, t := range e.tables {
+		for _, r := range t.known {
+			for i := range r.cells {
+				if r.cells[i].value.Present() {
+					n++
+				}
+			}
+		}
+	}
+	return n
 }
 
 // decoder makes typed rows. Text is decoded by the character set that the

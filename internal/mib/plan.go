@@ -39,10 +39,12 @@ type engine struct {
 	anchored   bool
 	printerMIB bool
 	problems   []string
+	spare      []want  // room for the next plan; what a plan returned lasts until then
+	scratch    oid.OID // a name that is needed for a moment only
 }
 
 func newEngine() *engine {
-	e := &engine{}
+	e := &engine{spare: make([]want, 0, mostNames), scratch: make(oid.OID, 0, oid.MaxLen)}
 	for i := range tables {
 		e.tables = append(e.tables, newTableState(&tables[i]))
 	}
@@ -90,7 +92,7 @@ const repetitions = 4
 // Every cell is asked for by the name of the cell before it. The answer is the
 // same as to its own name, but a row that nobody knew of shows itself.
 func (e *engine) plan() (oid.Request, wants) {
-	p := &planner{q: oid.Request{Reps: repetitions}}
+	p := &planner{q: oid.Request{Names: make([]oid.Ask, 0, mostNames), Reps: repetitions}, w: wants{names: e.spare[:0]}}
 	if !e.anchored {
 		p.name(printerMIB, 8, want{kind: wantAnchor})
 	}
@@ -107,6 +109,7 @@ func (e *engine) plan() (oid.Request, wants) {
 		}
 		p.w.optional = len(p.w.names) - mandatory
 	}
+	e.spare = p.w.names
 	return p.q, p.w
 }
 
@@ -118,19 +121,18 @@ func (t *tableState) planRows(p *planner) {
 			continue
 		}
 		w := want{kind: wantLead, t: t, lead: i}
-		base := t.entry.Append(l.sub)
 		size := l.size + t.arity
 		switch {
 		case l.rows == sparse:
-			p.repeat(base.Append(l.last...), size, w)
+			p.repeat(t.cell(l.sub, l.last), size, w)
 		case l.last == nil:
-			p.name(base, size, w)
+			p.name(t.cell(l.sub, nil), size, w)
 			for n := 1; n < t.guess; n++ {
-				p.name(base.Append(guessed(t.arity, uint32(n))...), size, w)
+				p.name(t.cell(l.sub, guessed(t.arity, uint32(n))), size, w)
 			}
 		default:
 			for n := range l.ahead {
-				p.name(base.Append(ahead(l.last, uint32(n))...), size, w)
+				p.name(ahead(t.cell(l.sub, l.last), uint32(n)), size, w)
 			}
 		}
 	}
@@ -150,13 +152,13 @@ func guessed(arity int, n uint32) oid.OID {
 	return at
 }
 
-// ahead is the instance n rows after at if there are no gaps.
-func ahead(at oid.OID, n uint32) oid.OID {
-	next := at.Append()
-	if last := len(next) - 1; next[last] <= 1<<31 {
-		next[last] += n
+// ahead makes the name of a cell that of the cell n rows after it if there are
+// no gaps.
+func ahead(name oid.OID, n uint32) oid.OID {
+	if last := len(name) - 1; name[last] <= 1<<31 {
+		name[last] += n
 	}
-	return next
+	return name
 }
 
 // planValues asks for the cells of one phase that are still unknown. Phase 0
@@ -222,12 +224,12 @@ func (e *engine) hasPrinterRows(device uint32) bool {
 func (t *tableState) before(c, r int) oid.OID {
 	sub := t.columns[c].sub
 	if r > 0 {
-		return t.entry.Append(sub).Append(t.known[r-1].at...)
+		return t.cell(sub, t.known[r-1].at)
 	}
 	if t.rows != scalar && t.explored() && c > 0 && t.columns[c-1].sub == sub-1 && !t.broken[c-1] {
-		return t.entry.Append(sub - 1).Append(t.known[len(t.known)-1].at...)
+		return t.cell(sub-1, t.known[len(t.known)-1].at)
 	}
-	return t.entry.Append(sub)
+	return t.cell(sub, nil)
 }
 
 // planTails asks what follows the last known row in columns where before did
@@ -243,7 +245,7 @@ func (e *engine) planTails(p *planner) {
 				continue
 			}
 			last := t.known[len(t.known)-1]
-			p.name(t.entry.Append(t.columns[c].sub).Append(last.at...), 8, want{kind: wantTail, t: t, col: c})
+			p.name(t.cell(t.columns[c].sub, last.at), 8, want{kind: wantTail, t: t, col: c})
 		}
 	}
 }

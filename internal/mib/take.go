@@ -55,11 +55,18 @@ func (e *engine) takeName(w want, asked oid.OID, vb oid.VarBind) {
 	}
 }
 
+// passing names a column of a table and the cell of the row at in it. Both last
+// until the next call.
+func (e *engine) passing(t *tableState, sub uint32, at oid.OID) (column, cell oid.OID) {
+	e.scratch = append(append(append(e.scratch[:0], t.entry...), sub), at...)
+	return e.scratch[:len(t.entry)+1], e.scratch
+}
+
 // takeLead follows a lead column by one answer. A name beyond the last row
 // known so far was a guess: its answer proves nothing about the rows between.
 func (e *engine) takeLead(t *tableState, l *lead, asked oid.OID, vb oid.VarBind, follows bool) {
-	base := t.entry.Append(l.sub)
-	guess := l.last == nil && len(asked) > len(base) || l.last != nil && asked.Compare(base.Append(l.last...)) > 0
+	base, last := e.passing(t, l.sub, l.last)
+	guess := l.last == nil && len(asked) > len(base) || l.last != nil && asked.Compare(last) > 0
 	if guess || l.ended {
 		return
 	}
@@ -108,13 +115,12 @@ func (e *engine) takeColumn(w want, asked oid.OID, answers []oid.VarBind) {
 // takeValue notes a cell. The value itself was recorded if it was there; what
 // matters here is to know when it is not.
 func (e *engine) takeValue(w want, asked oid.OID, vb oid.VarBind, follows bool) {
-	column := w.t.entry.Append(w.t.columns[w.col].sub)
 	i, ok := w.t.find(w.at)
 	if !ok || w.t.known[i].cells[w.col].state != unknown {
 		return
 	}
 	c := &w.t.known[i].cells[w.col]
-	target := column.Append(w.at...)
+	column, target := e.passing(w.t, w.t.columns[w.col].sub, w.at)
 	switch {
 	case vb.Value.Kind == oid.Invalid && vb.Name.Equal(asked):
 		c.state = missing

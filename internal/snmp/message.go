@@ -22,9 +22,10 @@ type pdu struct {
 
 func (p *pdu) variables() []gosnmp.SnmpPDU {
 	vars := make([]gosnmp.SnmpPDU, 0, len(p.names)+len(p.columns))
+	var room [8 * oid.MaxLen]byte
 	for _, list := range [][]oid.Ask{p.names, p.columns} {
 		for _, a := range list {
-			vars = append(vars, gosnmp.SnmpPDU{Name: "." + a.Name.String(), Type: gosnmp.Null})
+			vars = append(vars, gosnmp.SnmpPDU{Name: string(a.Name.AppendText(append(room[:0], '.'))), Type: gosnmp.Null})
 		}
 	}
 	return vars
@@ -80,6 +81,7 @@ func decode(codec *gosnmp.GoSNMP, datagram []byte) (r *reply, err error) {
 	r = &reply{
 		version: Version(m.Version), community: m.Community, kind: m.PDUType, id: m.RequestID,
 		status: int(m.Error), index: int(m.ErrorIndex), size: len(datagram),
+		binds: make([]oid.VarBind, 0, len(m.Variables)),
 	}
 	for _, v := range m.Variables {
 		vb, err := binding(v)

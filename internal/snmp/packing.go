@@ -63,9 +63,10 @@ type asking struct {
 }
 
 func newAsking(q oid.Request) *asking {
-	a := &asking{q: q, ans: make([]oid.VarBind, len(q.Names)), done: make([]bool, len(q.Names)), none: len(q.Columns) == 0}
-	for i := range q.Names {
-		a.open = append(a.open, i)
+	n := len(q.Names)
+	a := &asking{q: q, open: make([]int, n), ans: make([]oid.VarBind, n), done: make([]bool, n), none: len(q.Columns) == 0}
+	for i := range a.open {
+		a.open[i] = i
 	}
 	return a
 }
@@ -94,6 +95,7 @@ func (s *Session) compose(a *asking, try int) *pdu {
 	if try > 1 {
 		names = min(names, 8)
 	}
+	p.names = make([]oid.Ask, 0, min(len(a.open), names))
 	for _, i := range a.open {
 		n := k.expect(a.q.Names[i])
 		if (p.size+n > budget || len(p.names)+len(p.columns) >= names) && len(p.names)+len(p.columns) > 0 {

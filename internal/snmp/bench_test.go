@@ -1,0 +1,44 @@
+package snmp
+
+import (
+	"testing"
+
+	"github.com/gosnmp/gosnmp"
+
+	"printround/internal/oid"
+)
+
+// sixty are the first sixty values of the complete device, about one full
+// datagram.
+func sixty(b *testing.B) []oid.VarBind { return fullDevice(b)[:60] }
+
+func BenchmarkDecode(b *testing.B) {
+	m := gosnmp.SnmpPacket{Version: gosnmp.Version2c, Community: "public", PDUType: gosnmp.GetResponse, RequestID: 1}
+	for _, v := range sixty(b) {
+		m.Variables = append(m.Variables, library(v))
+	}
+	datagram, err := m.MarshalMsg()
+	if err != nil {
+		b.Fatal(err)
+	}
+	codec := &gosnmp.GoSNMP{Version: gosnmp.Version2c}
+	b.ReportAllocs()
+	for b.Loop() {
+		if r, err := decode(codec, datagram); err != nil || len(r.binds) != 60 {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkEncode(b *testing.B) {
+	p := &pdu{kind: gosnmp.GetBulkRequest, id: 1, reps: 1}
+	for _, v := range sixty(b) {
+		p.names = append(p.names, oid.Ask{Name: v.Name})
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := encodeCommunity(V2c, "public", p); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
