@@ -1,6 +1,7 @@
 package finding
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -48,7 +49,11 @@ func (j *judge) resolve(s *sighting, sub device.Subunit) device.Advice {
 		}
 	}
 	fill := j.filler(s, sub, true)
-	if w := writtenFor(code, j.tech.class); w != nil {
+	w := writtenFor(code, j.tech.class)
+	if j.onRoll(sub) {
+		w = cmp.Or(rowOf(code, "roll"), w)
+	}
+	if w != nil {
 		return compose(fill, w.Meaning, w.Causes, w.Steps, w.Part, w.Who, w.Minutes, w.Cautions)
 	}
 	k := s.condition
@@ -61,7 +66,7 @@ func (j *judge) resolve(s *sighting, sub device.Subunit) device.Advice {
 		return compose(fill, k.Meaning, k.Causes, k.Steps, k.Part, k.Who, k.Minutes, nil)
 	}
 	meaning := k.Meaning
-	if works := stillPrints[subject.Path]; works != "" && !j.stopped {
+	if works := stillPrints[subject.Path]; works != "" && !j.stopped && k.Nature != "low" {
 		meaning += " " + works
 	}
 	return compose(fill, meaning, k.Causes, k.Steps, k.Part, k.Who, k.Minutes, slices.Concat(subject.Cautions, k.Cautions))
@@ -73,16 +78,42 @@ var stillPrints = map[string]string{"scan": "Printing works.", "fax": "Printing 
 // writtenFor returns the hand-written row of a code for a technology class,
 // else the row for all, nil when there is neither.
 func writtenFor(code, class string) *written {
-	var all *written
-	for _, w := range known().written[code] {
-		if class != "" && slices.Contains(w.Tech, class) {
+	if class != "" {
+		if w := rowOf(code, class); w != nil {
 			return w
 		}
-		if len(w.Tech) == 0 {
-			all = w
+	}
+	return rowOf(code, "")
+}
+
+// rowOf returns the hand-written row of a code for exactly this class, empty
+// for the row that is for all.
+func rowOf(code, class string) *written {
+	for _, w := range known().written[code] {
+		if class == "" && len(w.Tech) == 0 || class != "" && slices.Contains(w.Tech, class) {
+			return w
 		}
 	}
-	return all
+	return nil
+}
+
+// onRoll reports that a part is a roll, or that the whole device takes nothing
+// else. Thermal devices are used to rolls: their own rows say so.
+func (j *judge) onRoll(sub device.Subunit) bool {
+	if j.tech.class == "thermal" {
+		return false
+	}
+	rolls := 0
+	for i := range j.d.Trays {
+		t := &j.d.Trays[i]
+		if sub.Group == "input" && sub.Index == t.Index {
+			return t.Kind == "continuousRoll"
+		}
+		if t.Kind == "continuousRoll" {
+			rolls++
+		}
+	}
+	return rolls > 0 && rolls == len(j.d.Trays)
 }
 
 func compose(fill *strings.Replacer, meaning string, causes, steps []string, part, who string, minutes int, cautions []string) device.Advice {

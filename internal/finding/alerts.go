@@ -2,6 +2,7 @@ package finding
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"printround/internal/device"
@@ -67,9 +68,13 @@ func saysNothing(a *device.Alert, keyword string) bool {
 	if a.Severity == "critical" || a.Severity == "warningBinaryChangeEvent" {
 		return false
 	}
-	empty := a.Description == ""
+	empty := a.Description == "" || slices.Contains(nothingToSay, strings.ToLower(strings.Trim(string(a.Description), " .")))
 	return keyword == "unknown" && (empty || a.Severity != "warning") || keyword == "other" && empty
 }
+
+// nothingToSay are texts of such padding (common practice, no source; English
+// only), in lower case.
+var nothingToSay = []string{"idle", "ready", "none", "ok", "normal", "on-line", "online", "no alert", "no alerts", "non-alert", "no error"}
 
 // unlisted reads a code that is no label of PrtAlertCodeTC: some devices put a
 // state reason there.

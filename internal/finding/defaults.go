@@ -80,8 +80,10 @@ func (j *judge) loaded() []inTray {
 		list = append(list, inTray{s, calledTray(t) + " " + what, t})
 	}
 	for _, r := range j.d.Defaults.Ready {
-		if r != "" {
-			list = append(list, inTray{namedSize(r), shortMedia(r), nil})
+		s := namedSize(r)
+		twice := slices.ContainsFunc(list, func(m inTray) bool { same, _ := sameSize(s, m.sheet); return same })
+		if r != "" && !twice {
+			list = append(list, inTray{s, shortMedia(r), nil})
 		}
 	}
 	return list

@@ -140,6 +140,9 @@ func (j *judge) statuses() {
 			continue
 		}
 		proof := device.Evidence{Source: device.SourceSNMP, Object: fmt.Sprintf("%s %d", u.object, u.index), Value: fmt.Sprintf("%d %v", st.Code(), st.Words())}
+		if !j.d.Reached.SNMP.OK {
+			proof.Source, proof.Object = device.SourceIPP, fmt.Sprintf("status of %s %d", u.group, u.index)
+		}
 		named := j.namedAt(u)
 		if named == nil {
 			named = j.namedElsewhere(u)

@@ -2,6 +2,7 @@ package finding
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"printround/internal/device"
@@ -19,7 +20,12 @@ func (j *judge) conclusion(code string, impact device.Impact, summary, rule stri
 func (j *judge) queue() {
 	q := &j.d.Queue
 	if q.Accepting != nil && !*q.Accepting {
-		j.conclusion(NotAcceptingJobs, device.ImpactImpaired, "", "printer-is-accepting-jobs is false", device.Subunit{},
+		impact, summary, rule := device.ImpactImpaired, "", "printer-is-accepting-jobs is false"
+		if j.spoolFull() {
+			impact, summary = device.ImpactNote, "takes no more jobs until one has printed"
+			rule += ", and the device says why: its spool area is full"
+		}
+		j.conclusion(NotAcceptingJobs, impact, summary, rule, device.Subunit{},
 			device.Evidence{Source: device.SourceIPP, Object: "printer-is-accepting-jobs", Value: "false"})
 	}
 	idle := j.d.State.PrinterState == "idle" || j.d.State.PrinterState == "" && j.d.State.Printer == "idle"
@@ -61,11 +67,23 @@ func (j *judge) queue() {
 		value += ", " + duration(*first.AgeS)
 	}
 	summary := fmt.Sprintf("job %d is stuck", first.ID)
-	if waiting > 1 {
-		summary += fmt.Sprintf(", %d jobs wait", waiting)
+	switch {
+	case waiting == 2:
+		summary += ", 1 job waits behind it"
+	case waiting > 2:
+		summary += fmt.Sprintf(", %d jobs wait behind it", waiting-1)
 	}
 	j.conclusion(QueueStalled, device.ImpactImpaired, summary, rule, device.Subunit{},
 		device.Evidence{Source: device.SourceIPP, Object: fmt.Sprintf("job-state of job %d", first.ID), Value: value})
+}
+
+// spoolFull reports that the device itself says why it takes no more jobs: many
+// hold one at a time.
+func (j *judge) spoolFull() bool {
+	return slices.ContainsFunc(j.d.State.Reasons, func(raw string) bool {
+		code, _ := Reason(strings.TrimSpace(raw))
+		return code == "spool-area-full"
+	})
 }
 
 // stuckS is how long the first page of a job may take, in seconds (common

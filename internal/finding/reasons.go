@@ -55,7 +55,10 @@ func (j *judge) reasons() {
 		}
 		if !said {
 			sev = warning
-			if j.d.State.PrinterState == "stopped" {
+			switch {
+			case j.d.Role == device.RoleServerQueue && strings.HasPrefix(t.family, "vendor/"):
+				sev = report // the server's software about its own workings
+			case j.d.State.PrinterState == "stopped":
 				sev = failing
 			}
 		}

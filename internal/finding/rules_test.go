@@ -18,7 +18,7 @@ func TestQueue(t *testing.T) {
 	refuses := func(d *device.Device) { no := false; d.Queue.Accepting = &no }
 	run(t, []judgement{
 		{"a job that stopped in the middle", answering(jobs(job(7, "processing-stopped", 60, 3), job(8, "pending", 30, 0))), device.Impaired,
-			[]want{{code: "derived-queue-stalled", impact: isImpaired, summary: "job 7 is stuck, 2 jobs wait"}}},
+			[]want{{code: "derived-queue-stalled", impact: isImpaired, summary: "job 7 is stuck, 1 job waits behind it"}}},
 		{"old pending jobs at an idle printer", answering(jobs(job(9, "pending", 900, 0))), device.Impaired, []want{{code: "derived-queue-stalled", impact: isImpaired, summary: "job 9 is stuck"}}},
 		{"young ones", answering(jobs(job(9, "pending", 899, 0))), device.Clear, nil},
 		{"old ones at a printer that prints", answering(state("running", "printing", "processing"), jobs(job(5, "processing", 1700, 40), job(9, "pending", 2000, 0))), device.Clear, nil},

@@ -22,22 +22,22 @@ func lowAt(kind string, percent int64, low float64) option {
 // for waste (common practice).
 func TestSupplyThresholds(t *testing.T) {
 	run(t, []judgement{
-		{"toner at the threshold", answering(toner("black", 10)), device.Due, []want{{code: "toner-low", impact: isDue, summary: "black toner at 10 %"}}},
+		{"toner at the threshold", answering(toner("black", 10)), device.Due, []want{{code: "toner-low", impact: isDue, summary: "black toner at 10%"}}},
 		{"toner above it", answering(toner("black", 11)), device.Clear, nil},
-		{"ink", answering(part("inkCartridge", "", 9)), device.Due, []want{{code: "marker-ink-almost-empty", impact: isDue, summary: "ink at 9 %"}}},
+		{"ink", answering(part("inkCartridge", "", 9)), device.Due, []want{{code: "marker-ink-almost-empty", impact: isDue, summary: "ink at 9%"}}},
 		{"ribbon, in keyword form", answering(part("ink-ribbon", "", 3)), device.Due, []want{{code: "marker-print-ribbon-almost-empty", impact: isDue}}},
-		{"an unknown kind", answering(part("", "Fluid", 3)), device.Due, []want{{code: "marker-supply-low", impact: isDue, summary: "Fluid at 3 %"}}},
+		{"an unknown kind", answering(part("", "Fluid", 3)), device.Due, []want{{code: "marker-supply-low", impact: isDue, summary: "Fluid at 3%"}}},
 		{"drum above the threshold of long-life parts", answering(part("opc", "Drum", 6)), device.Clear, nil},
-		{"drum", answering(part("opc", "Drum", 5)), device.Due, []want{{code: "opc-near-eol", impact: isDue, summary: "Drum at 5 %"}}},
-		{"fuser has no keyword", answering(part("fuser", "Fuser", 4)), device.Due, []want{{code: "derived-service-due", impact: isDue, summary: "Fuser at 4 %"}}},
+		{"drum", answering(part("opc", "Drum", 5)), device.Due, []want{{code: "opc-near-eol", impact: isDue, summary: "Drum at 5%"}}},
+		{"fuser has no keyword", answering(part("fuser", "Fuser", 4)), device.Due, []want{{code: "derived-service-due", impact: isDue, summary: "Fuser at 4%"}}},
 		{"fuser at its end still prints", answering(part("fuser", "Fuser", 0)), device.Due, []want{{code: "derived-service-due", impact: isDue, summary: "Fuser due for replacement"}}},
-		{"transfer unit", answering(part("transferUnit", "", 4)), device.Due, []want{{code: "derived-service-due", impact: isDue, summary: "transfer unit at 4 %"}}},
+		{"transfer unit", answering(part("transferUnit", "", 4)), device.Due, []want{{code: "derived-service-due", impact: isDue, summary: "transfer unit at 4%"}}},
 		{"cleaning unit", answering(part("cleanerUnit", "", 4)), device.Due, []want{{code: "cleaner-life-almost-over", impact: isDue}}},
 		{"a roller kit of kind other, above its threshold", answering(part("other", "Tray 2 Feed Roller Kit", 6)), device.Clear, nil},
 		{"a roller kit of kind other", answering(part("other", "Tray 2 Feed Roller Kit", 4)), device.Due, []want{{code: "input-pick-roller-life-warn", impact: isDue}}},
 		{"a maintenance kit", answering(part("other", "Maintenance Kit 220V", 2)), device.Due, []want{{code: "derived-service-due", impact: isDue}}},
 		{"a print head", answering(part("other", "Printhead 203 dpi", 2)), device.Due, []want{{code: "marker-life-almost-over", impact: isDue}}},
-		{"waste box", answering(waste("wasteToner", 10)), device.Due, []want{{code: "marker-waste-toner-receptacle-almost-full", impact: isDue, summary: "waste toner box: 10 % space left"}}},
+		{"waste box", answering(waste("wasteToner", 10)), device.Due, []want{{code: "marker-waste-toner-receptacle-almost-full", impact: isDue, summary: "waste toner box: 10% space left"}}},
 		{"waste box with room", answering(waste("wasteToner", 11)), device.Clear, nil},
 		{"a receptacle of another kind", answering(waste("other", 4)), device.Due, []want{{code: "marker-waste-almost-full", impact: isDue}}},
 		{"waste ink", answering(waste("wasteInk", 0)), device.Impaired, []want{{code: "marker-waste-ink-receptacle-full", impact: isImpaired, summary: "waste ink box full"}}},
@@ -56,7 +56,7 @@ func TestOwnThresholdsWin(t *testing.T) {
 		{"at its own", answering(lowAt("toner", 20, 20)), device.Due, []want{{code: "toner-low", impact: isDue}}},
 		{"above its own, below ours: said, and asks for nobody", answering(lowAt("toner", 8, 5)), device.Clear, []want{{code: "toner-low", impact: isNote}}},
 		{"its own of 0 says nothing", answering(lowAt("toner", 8, 0)), device.Due, []want{{code: "toner-low", impact: isDue}}},
-		{"its own low flag though the level is above both", answering(toner("black", 30), reasons("toner-low-warning")), device.Due, []want{{code: "toner-low", impact: isDue, summary: "black toner at 30 %"}}},
+		{"its own low flag though the level is above both", answering(toner("black", 30), reasons("toner-low-warning")), device.Due, []want{{code: "toner-low", impact: isDue, summary: "black toner at 30%"}}},
 	})
 }
 
@@ -66,7 +66,7 @@ func TestSourcesOfOneSupplyAreOneFinding(t *testing.T) {
 	named := func(d *device.Device) { d.Supplies[1].Name = "Toner C2" }
 	run(t, []judgement{
 		{"level, alert, reason and bit", answering(state("warning", "idle", "idle"), toner("black", 70), toner("cyan", 6), named, alert(low), reasons("toner-low-warning"), bits("lowToner")), device.Due,
-			[]want{{code: "toner-low", impact: isDue, proofs: 4, summary: "Toner C2 at 6 %"}}},
+			[]want{{code: "toner-low", impact: isDue, proofs: 4, summary: "Toner C2 at 6%"}}},
 		{"the general keyword of IPP", answering(toner("black", 70), toner("cyan", 6), reasons("marker-supply-low-warning")), device.Due,
 			[]want{{code: "toner-low", impact: isDue, proofs: 2}}},
 		{"two low, one word: two findings that it supports", answering(toner("black", 70), toner("cyan", 6), toner("magenta", 8), reasons("marker-supply-low-warning")), device.Due,
@@ -74,7 +74,7 @@ func TestSourcesOfOneSupplyAreOneFinding(t *testing.T) {
 		{"low and empty, both words", answering(toner("magenta", 9), toner("cyan", 0), toner("yellow", 0), toner("black", 33), reasons("marker-supply-empty-error", "marker-supply-low-warning")), device.Impaired,
 			[]want{{code: "toner-empty", impact: isImpaired, proofs: 2, summary: "cyan"}, {code: "toner-empty", impact: isImpaired, proofs: 2, summary: "yellow"}, {code: "toner-low", impact: isDue, proofs: 2, summary: "magenta"}}},
 		{"said to be empty, by its level nearly so", answering(toner("black", 4), reasons("toner-empty-warning")), device.Impaired,
-			[]want{{code: "toner-empty", impact: isImpaired, proofs: 2, summary: "black toner at 4 %, called empty"}}},
+			[]want{{code: "toner-empty", impact: isImpaired, proofs: 2, summary: "black toner at 4%, called empty"}}},
 		{"said to be empty, and another level is unknown", answering(toner("black", 4), supply(device.Supply{Kind: "toner", Colorant: "cyan"}), reasons("toner-empty-warning")), device.Impaired,
 			[]want{{code: "toner-empty", impact: isImpaired, proofs: 1}, {code: "toner-low", impact: isDue, proofs: 1}}},
 		{"the only toner is the one meant", answering(supply(device.Supply{Kind: "toner", Name: "Black cartridge", Level: device.NoLevel(device.LevelSomeLeft)}), part("opc", "Drum", 60), reasons("toner-low-warning")), device.Due,
@@ -106,7 +106,7 @@ func TestFinisherSupplies(t *testing.T) {
 		}
 	}
 	run(t, []judgement{
-		{"staples nearly out", answering(finisher("stitcher", "staples", device.Consumed, 4)), device.Due, []want{{code: "stapler-almost-empty", impact: isDue, summary: "Finisher at 4 %"}}},
+		{"staples nearly out", answering(finisher("stitcher", "staples", device.Consumed, 4)), device.Due, []want{{code: "stapler-almost-empty", impact: isDue, summary: "Finisher at 4%"}}},
 		{"staples out, with the alert of the supply and the other keyword", answering(finisher("stitcher", "staples", device.Consumed, 0), reasons("stitcher-empty-warning"),
 			alert(device.Alert{Code: "staplerEmpty", Severity: "warningBinaryChangeEvent", Group: "finSupply", GroupIndex: 1})), device.Impaired, []want{{code: "stapler-empty", impact: isImpaired, proofs: 3}}},
 		{"wire of a stitcher", answering(finisher("stitcher", "stitchingWire", device.Consumed, 0)), device.Impaired, []want{{code: "stitcher-empty", impact: isImpaired}}},

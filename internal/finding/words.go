@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"printround/internal/device"
 )
@@ -129,17 +130,32 @@ func (j *judge) summary(c *cluster, lead *sighting, sub device.Subunit) string {
 		return fmt.Sprintf("reports %q", said[0])
 	}
 	fill := j.filler(lead, sub, false)
+	if c.stale() {
+		return fill.Replace(staleSummary(c, lead))
+	}
 	if p := c.level(); p != nil && *p > 0 && (lead.condition.Nature == "low" || lead.condition.Family == "level" && lead.subject.Group == "markerSupplies") {
-		at := fmt.Sprintf("{name} at %s %%", number(*p))
+		at := fmt.Sprintf("{name} at %s%%", number(*p))
 		switch {
 		case lead.subject.Kind == "waste" || lead.condition.Family == "room":
-			at = fmt.Sprintf("{name}: %s %% space left", number(*p))
+			at = fmt.Sprintf("{name}: %s%% space left", number(*p))
 		case lead.condition.Stage == 2:
 			at += ", called empty"
 		}
 		return fill.Replace(at)
 	}
 	return fill.Replace(lead.condition.Summary)
+}
+
+// staleSummary names a condition that is listed and does not hold.
+func staleSummary(c *cluster, lead *sighting) string {
+	switch p := c.level(); {
+	case p == nil:
+		return lead.condition.Summary
+	case lead.subject.Kind == "waste" || lead.condition.Family == "room":
+		return fmt.Sprintf("%s, though %s%% space is left", lead.condition.Summary, number(*p))
+	default:
+		return fmt.Sprintf("%s, though at %s%%", lead.condition.Summary, number(*p))
+	}
 }
 
 // level returns the level behind the cluster, nil when none is known.
@@ -166,6 +182,9 @@ func (j *judge) filler(s *sighting, sub device.Subunit, sentence bool) *strings.
 		noun = paper
 	}
 	name := string(sub.Name)
+	if sub.Group == "markerSupplies" {
+		name = plainName(name, s.noun)
+	}
 	in := ""
 	switch {
 	case name != "":
@@ -182,7 +201,25 @@ func (j *judge) filler(s *sighting, sub device.Subunit, sentence bool) *strings.
 		name = "the " + name
 	}
 	part := cmp.Or(s.part, subject.Part)
-	return strings.NewReplacer("{name}", name, "{noun}", noun, "{paper}", paper, "{in}", in, "{part}", part)
+	unit := part
+	if subject.Kind == "finisher" {
+		unit = strings.TrimSuffix(noun, " unit") + " unit" // its part is what it consumes
+	}
+	return strings.NewReplacer("{unit}", unit, "{name}", name, "{noun}", noun, "{paper}", paper, "{in}", in, "{part}", part)
+}
+
+// plainName says what a supply is where the device's own name for it is a
+// letter or two, or nothing but its colour: C (cyan ink), black toner.
+func plainName(name, noun string) string {
+	switch {
+	case noun == "" || name == "":
+		return name
+	case strings.HasPrefix(noun, strings.ToLower(name)+" "):
+		return noun
+	case utf8.RuneCountInString(name) <= 3:
+		return name + " (" + noun + ")"
+	}
+	return name
 }
 
 // groupNouns says what a subunit is that only its group (PrtAlertGroupTC)

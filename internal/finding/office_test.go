@@ -1,0 +1,136 @@
+package finding
+
+import (
+	"strings"
+	"testing"
+
+	"printround/internal/device"
+)
+
+// What devices of offices were seen to say, with invented names and words. What
+// follows from it is common practice, no source, except where a section is
+// named.
+
+func queueOf(accepting bool) option {
+	return func(d *device.Device) { d.Queue.Accepting = &accepting }
+}
+
+func ippAlert(code, severity, text string) option {
+	return alert(device.Alert{Source: device.SourceIPP, Code: code, Severity: severity, Description: device.Text(text)})
+}
+
+func serverQueue(d *device.Device) {
+	d.Role = device.RoleServerQueue
+	d.Reached.SNMP = device.SNMPReach{}
+	d.State = device.State{PrinterState: "idle"}
+}
+
+func ippOnly(d *device.Device) {
+	d.Reached.SNMP = device.SNMPReach{}
+	d.State.Device, d.State.Printer = "", ""
+}
+
+func TestWhatOfficesSay(t *testing.T) {
+	run(t, []judgement{
+		// RFC 8011 section 5.4.23: false means that no more jobs are taken now.
+		{"a device that holds one job at a time and is printing it", answering(state("running", "printing", "processing"), queueOf(false), reasons("spool-area-full-report")), device.Clear,
+			[]want{{code: "derived-not-accepting-jobs", impact: isNote, summary: "until one has printed"}, {code: "spool-area-full", impact: isNote}}},
+		{"refusing jobs for no reason", answering(state("running", "printing", "processing"), queueOf(false)), device.Impaired,
+			[]want{{code: "derived-not-accepting-jobs", impact: isImpaired, summary: "refuses new jobs"}}},
+
+		{"alert lists padded with an entry that says nothing", answering(ippAlert("other", "", "Idle"), ippAlert("other", "other", "no alert."), ippAlert("unknown", "warning", "ready")), device.Clear, nil},
+		{"but not when it is called critical", answering(state("down", "other", "stopped"), ippAlert("other", "critical", "idle")), device.Stopped,
+			[]want{{code: "other", impact: isStopped}}},
+
+		{"a word of the server's software is no condition of a printer", answering(serverQueue, reasons("made-up-protocol-gap")), device.Clear,
+			[]want{{code: "made-up-protocol-gap", impact: isNote}}},
+		{"a registered one is", answering(serverQueue, reasons("toner-low-warning")), device.Due, []want{{code: "toner-low", impact: isDue}}},
+		{"nor does it excuse an error", answering(serverQueue, reasons("made-up-filter-error")), device.Impaired,
+			[]want{{code: "made-up-filter-error", impact: isImpaired}}},
+
+		{"a stale alert does not read like a level", answering(toner("black", 88), alert(device.Alert{Code: "markerTonerAlmostEmpty", Severity: "warning", Group: "markerSupplies", GroupIndex: 1})), device.Clear,
+			[]want{{code: "toner-low", impact: isNote, stale: true, summary: "black toner low, though at 88%"}}},
+	})
+}
+
+// A supply that is called by a letter or by its colour is told by what it is.
+func TestSupplyNamesThatSayNothing(t *testing.T) {
+	for _, c := range []struct{ name, colorant, want string }{
+		{"C", "cyan", "C (cyan toner) at 4%"},
+		{"BK", "black", "BK (black toner) at 4%"},
+		{"Magenta", "magenta", "magenta toner at 4%"},
+		{"Toner 12M", "magenta", "Toner 12M at 4%"},
+		{"", "yellow", "yellow toner at 4%"},
+		{"X1", "", "X1 (toner) at 4%"},
+	} {
+		d := answering(supply(device.Supply{Name: device.Text(c.name), Kind: "toner", Colorant: device.Text(c.colorant), Level: device.KnownLevel(4, 100, device.Remaining)}))
+		Judge(d, Defaults())
+		f := d.Findings[0]
+		if f.Summary != c.want || f.Subunit.Name != device.Text(c.name) {
+			t.Errorf("%q: summary %q, subunit %q", c.name, f.Summary, f.Subunit.Name)
+		}
+		if called, _, _ := strings.Cut(c.want, " at "); !strings.Contains(f.Advice.Steps[0], called) {
+			t.Errorf("%q: step %q", c.name, f.Advice.Steps[0])
+		}
+	}
+}
+
+// Nobody fans a roll or pushes it in until it clicks, whatever the rest of the
+// device is fed from.
+func TestRollsAreNoSheets(t *testing.T) {
+	onRoll := func(kind, tech string) option {
+		return func(d *device.Device) {
+			d.Technology = device.Text(tech)
+			d.Trays = append(d.Trays, device.Tray{Index: len(d.Trays) + 1, Kind: device.Text(kind), Name: "Feed", Source: device.SourceSNMP,
+				Level: device.KnownLevel(0, 150, device.Remaining), Media: device.Media{Name: "custom_feed_610x0mm"}})
+		}
+	}
+	for _, c := range []struct {
+		name string
+		d    *device.Device
+		part device.Text
+	}{
+		{"a roll of a wide-format device", answering(onRoll("continuousRoll", "inkjetAqueous")), "roll of media"},
+		{"a roll beside a tray", answering(onRoll("continuousRoll", "inkjetAqueous"), paper(300, a4)), "roll of media"},
+		{"a tray", answering(onRoll("sheetFeedAutoRemovableTray", "inkjetAqueous")), "paper"},
+		{"labels", answering(onRoll("continuousRoll", "thermalTransfer")), "roll of media"},
+	} {
+		Judge(c.d, Defaults())
+		f := c.d.Findings[0]
+		text := strings.Join(f.Advice.Steps, "\n")
+		if f.Code != "media-empty" || f.Advice.Part != c.part {
+			t.Errorf("%s: %s, bring %q", c.name, f.Code, f.Advice.Part)
+		}
+		if sheets := strings.Contains(text, "Fan the stack"); sheets != (c.part == "paper") {
+			t.Errorf("%s: %s", c.name, text)
+		}
+	}
+}
+
+// What failed is the finisher, not what it consumes.
+func TestPartOfAFinisher(t *testing.T) {
+	for code, part := range map[string]device.Text{
+		"stitcher-unrecoverable-failure": "stitcher unit", "stitcher-empty": "staple cartridge or stitching wire",
+		"perforater-over-temperature": "perforating unit", "bander-almost-empty": "banding material",
+	} {
+		if a := adviceFor(code, "toner"); a.Part != part {
+			t.Errorf("%s: bring %q, want %q", code, a.Part, part)
+		}
+	}
+}
+
+// The source of a status is the protocol that was read.
+func TestStatusProof(t *testing.T) {
+	broken := func(d *device.Device) {
+		d.Outputs = append(d.Outputs, device.Output{Index: 1, Name: "Upper", Status: device.StatusFrom(17 + 2)})
+	}
+	for _, c := range []struct {
+		d    *device.Device
+		want device.Source
+	}{{answering(broken), device.SourceSNMP}, {answering(broken, ippOnly), device.SourceIPP}} {
+		Judge(c.d, Defaults())
+		if got := c.d.Findings[0].Evidence[0].Source; got != c.want {
+			t.Errorf("source %s, want %s", got, c.want)
+		}
+	}
+}
