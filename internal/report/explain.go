@@ -85,7 +85,10 @@ func subunitWords(s device.Subunit) string {
 	if s.Group == "" {
 		return ""
 	}
-	words := fmt.Sprintf(" (%s %d", s.Group, s.Index)
+	words := " (" + s.Group
+	if s.Index > 0 {
+		words += fmt.Sprintf(" %d", s.Index)
+	}
 	if s.Name != "" {
 		words += ", " + string(s.Name)
 	}

@@ -195,8 +195,7 @@ func (p *pipeline) unanswered(s *device.Survey, known *register, taken map[strin
 	d := device.Device{Role: device.RolePrinter, ObservedAt: p.o.Now().UTC()}
 	for _, h := range p.order {
 		if h.answered() {
-			s.Errors = append(s.Errors, h.problems...)
-			continue
+			continue // its row carries its problems
 		}
 		d.Addresses = append(d.Addresses, h.target.Addr)
 		d.Errors = append(d.Errors, h.problems...)

@@ -422,6 +422,19 @@ func TestCheckReadsOneDevice(t *testing.T) {
 	if len(s.Errors) != 1 || s.Errors[0].Message != "no answer" {
 		t.Errorf("a silent address: errors %v", s.Errors)
 	}
+	// One protocol answers, the other does not: that is said once.
+	half := office{ipp: map[string][]device.Device{"127.0.9.3": {{MakeModel: "Corvane P310"}}}}
+	via := half.readers()
+	via.snmp = func(_ context.Context, at netip.AddrPort, _ []snmp.Credential, _ ReadOptions) SNMPResult {
+		return SNMPResult{Problems: []device.Problem{{Address: at.Addr().String(), Stage: "snmp", Message: "port closed"}}}
+	}
+	s, err = check(context.Background(), CheckTarget{Query: "z", Targets: []discover.Target{target("127.0.9.3")}}, opts, via)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(s.Devices) != 1 || len(s.Errors) != 1 || s.Errors[0].Message != "port closed" {
+		t.Errorf("half an answer: %d devices, errors %v", len(s.Devices), s.Errors)
+	}
 	if _, err := Check(context.Background(), CheckTarget{}, opts); err == nil {
 		t.Error("a check of nothing succeeded")
 	}
