@@ -36,7 +36,7 @@ func (s *Session) exchange(ctx context.Context, compose func(try int) *pdu) (*pd
 		}
 	}
 	w := &waiting{}
-	tries := s.opts.Retries + 1
+	tries, first := s.patience()
 	fallback := !s.settled && s.version == V2c
 	if fallback {
 		tries = max(tries, 2)
@@ -53,7 +53,7 @@ func (s *Session) exchange(ctx context.Context, compose func(try int) *pdu) (*pd
 			s.stats.Repeated++
 			s.opts.Log(fmt.Sprintf("try %d", try+1))
 		}
-		p, r, err := s.wait(ctx, w, time.Now().Add(s.opts.Timeout*time.Duration(min(1<<try, maxGrowth))))
+		p, r, err := s.wait(ctx, w, time.Now().Add(first*time.Duration(min(1<<try, maxGrowth))))
 		if err == nil || !isNoAnswer(err) {
 			return p, r, err
 		}

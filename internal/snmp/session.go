@@ -22,6 +22,7 @@ import (
 type Options struct {
 	Timeout time.Duration // for the first try of a request; doubled for each further one, up to four times; 0: 2 s
 	Retries int           // further tries of a request, >= 0
+	First   time.Duration // > 0: until the device has answered once, wait this long instead and try again only to learn the version
 	Dial    func(ctx context.Context, network, address string) (net.Conn, error)
 	Log     func(string) // lines without secrets; may be nil
 }
@@ -108,6 +109,15 @@ func (s *Session) Answered() bool { return s.settled }
 
 // Stats returns the counts so far.
 func (s *Session) Stats() Stats { return s.stats }
+
+// patience returns how often a request is tried and how long the first try
+// waits.
+func (s *Session) patience() (tries int, first time.Duration) {
+	if s.opts.First > 0 && !s.settled {
+		return 1, s.opts.First
+	}
+	return s.opts.Retries + 1, s.opts.Timeout
+}
 
 func (s *Session) nextID() uint32 {
 	s.id = s.id%(1<<31-1) + 1

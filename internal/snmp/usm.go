@@ -138,7 +138,8 @@ func discoveryMessage(id uint32) ([]byte, error) {
 func (s *Session) discover(ctx context.Context) error {
 	w := &waiting{discovery: true}
 	var last error
-	for try := range s.opts.Retries + 1 {
+	tries, first := s.patience()
+	for try := range tries {
 		p := &pdu{id: s.nextID()}
 		w.sent = append(w.sent, p)
 		b, err := discoveryMessage(p.id)
@@ -151,7 +152,7 @@ func (s *Session) discover(ctx context.Context) error {
 		if try > 0 {
 			s.stats.Repeated++
 		}
-		_, _, err = s.wait(ctx, w, time.Now().Add(s.opts.Timeout*time.Duration(min(1<<try, maxGrowth))))
+		_, _, err = s.wait(ctx, w, time.Now().Add(first*time.Duration(min(1<<try, maxGrowth))))
 		if err == nil {
 			return nil
 		}

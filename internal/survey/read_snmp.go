@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net/netip"
 	"strings"
+	"time"
 
 	"printround/internal/device"
 	"printround/internal/mib"
@@ -20,13 +21,9 @@ import (
 func ReadSNMP(ctx context.Context, at netip.AddrPort, creds []snmp.Credential, o ReadOptions) SNMPResult {
 	r := SNMPResult{Reach: device.SNMPReach{Tried: len(creds) > 0}}
 	failed := &snmpFailures{address: at}
-	for _, c := range creds {
-		done, err := r.try(ctx, at, c, o)
+	for i, err := range r.tryAll(ctx, at, creds, o) {
 		if err != nil {
-			failed.add(c, err)
-		}
-		if done || ctx.Err() != nil || errors.Is(err, snmp.ErrRefused) || errors.Is(err, snmp.ErrUnreachable) {
-			break
+			failed.add(creds[i], err)
 		}
 	}
 	r.Problems = append(r.Problems, failed.problems(r.Reach.OK)...)
@@ -36,9 +33,48 @@ func ReadSNMP(ctx context.Context, at netip.AddrPort, creds []snmp.Credential, o
 	return r
 }
 
+// shortTry is how long each of several credentials waits at first: far longer
+// than a device takes that is awake.
+const shortTry = 500 * time.Millisecond
+
+// tryAll tries the credentials until one is answered and returns the error of
+// each. Of several, all get a short try before any gets a long one: behind two
+// wrong ones the right one would wait most of the time there is for a device.
+func (r *SNMPResult) tryAll(ctx context.Context, at netip.AddrPort, creds []snmp.Credential, o ReadOptions) []error {
+	errs := make([]error, len(creds))
+	long := snmp.Options{Timeout: o.Timeout, Retries: o.Retries}
+	rounds := []snmp.Options{long}
+	if len(creds) > 1 {
+		short := long
+		short.First = min(o.Timeout, shortTry)
+		long.Retries = max(o.Retries-1, 0) // the short try was one
+		rounds = []snmp.Options{short, long}
+	}
+	for n, how := range rounds {
+		for i, c := range creds {
+			if n > 0 && !errors.Is(errs[i], snmp.ErrNoAnswer) && !errors.Is(errs[i], snmp.ErrMute) {
+				continue
+			}
+			how.Log = prefixed(o.Log, at, c)
+			done, err := r.try(ctx, at, c, how, o)
+			errs[i] = err
+			if done || ctx.Err() != nil || errors.Is(err, snmp.ErrRefused) || errors.Is(err, snmp.ErrUnreachable) {
+				return errs
+			}
+		}
+	}
+	return errs
+}
+
+// Bounds of what one address brings.
+const (
+	maxSNMPPrinters = 32 // hrDeviceIndex values; external print servers have up to four ports
+	maxOddities     = 3  // lines about odd answers; the others are counted
+)
+
 // try reads with one credential and reports whether it was answered.
-func (r *SNMPResult) try(ctx context.Context, at netip.AddrPort, c snmp.Credential, o ReadOptions) (bool, error) {
-	s, err := snmp.Open(ctx, at, c, snmp.Options{Timeout: o.Timeout, Retries: o.Retries, Log: prefixed(o.Log, at, c)})
+func (r *SNMPResult) try(ctx context.Context, at netip.AddrPort, c snmp.Credential, how snmp.Options, o ReadOptions) (bool, error) {
+	s, err := snmp.Open(ctx, at, c, how)
 	if err != nil {
 		return false, err
 	}
@@ -54,20 +90,36 @@ func (r *SNMPResult) try(ctx context.Context, at netip.AddrPort, c snmp.Credenti
 	r.Reach.Version = device.Text(s.Version().String())
 	r.Reach.Credential = device.Clean(c.Label)
 	r.Indices = facts.Printers()
+	if n := len(r.Indices); n > maxSNMPPrinters {
+		r.Indices = r.Indices[:maxSNMPPrinters]
+		r.problem(at, fmt.Sprintf("claims to be %d printers: the first %d are shown", n, maxSNMPPrinters))
+	}
 	r.Reach.OK = len(r.Indices) > 0
 	r.Reach.Partial = facts.Partial
 	for _, index := range r.Indices {
 		r.Views = append(r.Views, snmpView(facts, index, o))
 	}
-	for _, p := range facts.Problems {
-		r.Problems = append(r.Problems, device.Problem{Address: at.Addr().String(), Stage: "snmp", Message: string(device.Clean(p))})
-	}
+	r.oddities(facts.Problems, at)
 	if facts.Partial && err != nil {
-		r.Problems = append(r.Problems, device.Problem{Address: at.Addr().String(), Stage: "snmp",
-			Message: fmt.Sprintf("stopped answering after %d values, what was read until then counts: %s", len(facts.Raw), plain(err))})
+		r.problem(at, fmt.Sprintf("stopped answering after %d values, what was read until then counts: %s", len(facts.Raw), plain(err)))
 		err = nil
 	}
 	return true, err
+}
+
+func (r *SNMPResult) problem(at netip.AddrPort, message string) {
+	r.Problems = append(r.Problems, device.Problem{Address: at.Addr().String(), Stage: "snmp", Message: string(device.Clean(message))})
+}
+
+// oddities notes what was odd about the answers, in a few lines even when
+// everything was.
+func (r *SNMPResult) oddities(list []string, at netip.AddrPort) {
+	for _, p := range list[:min(len(list), maxOddities)] {
+		r.problem(at, p)
+	}
+	if n := len(list) - maxOddities; n > 0 {
+		r.problem(at, fmt.Sprintf("%d more oddities in its answers", n))
+	}
 }
 
 // prefixed makes log lines say which device and credential they are about.
