@@ -128,6 +128,10 @@ func isErrno(err error, any ...syscall.Errno) bool {
 	return false
 }
 
+// TimedOut reports whether an error means that the device was waited for in
+// vain.
+func TimedOut(err error) bool { return isTimeout(err) }
+
 func isTimeout(err error) bool {
 	var t interface{ Timeout() bool }
 	return errors.Is(err, context.DeadlineExceeded) || errors.As(err, &t) && t.Timeout()

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"mime"
 	"net/http"
 	"strings"
@@ -142,8 +143,8 @@ func (s *Session) read(rep *reply, at endpoint) (*Answer, error) {
 		return nil, errorf("ipp", ErrNotIPP, errors.Join(err, rep.bodyErr), "the answer at %s has %d octets, too few for IPP", at.path, len(rep.body))
 	case m.Version>>8 != 1 && m.Version>>8 != 2: // RFC 8011 section 4.1.8; there is no other
 		return nil, errorf("ipp", ErrNotIPP, rep.bodyErr, "the answer at %s says that it is IPP and is not", at.path)
-	case err != nil && rep.bodyErr != nil:
-		err = errors.Join(err, rep.bodyErr)
+	case err != nil && rep.bodyErr != nil && !errors.Is(err, rep.bodyErr):
+		err = fmt.Errorf("%w; %w", err, rep.bodyErr)
 	}
 	return &Answer{Message: m, URI: s.t.printerURI(at), Incomplete: err}, nil
 }

@@ -15,6 +15,10 @@ type netipAddr = netip.Addr
 // announce a few dozen queues, and a hostile host thousands.
 const maxServices = 64
 
+// maxMute is how often a device may be waited for in vain over IPP; then it is
+// left alone for the run.
+const maxMute = 2
+
 // host is what the pipeline knows of one target. It is owned by the goroutine
 // that runs the pipeline; readers get a copy of what they need.
 type host struct {
@@ -32,6 +36,7 @@ type host struct {
 	didSNMP bool
 	nextIPP int  // services already asked
 	plain   bool // the default paths were asked
+	mute    int  // how often it was waited for in vain over IPP
 
 	snmpViews   []device.Device
 	snmpIndices []int
@@ -87,9 +92,10 @@ func (h *host) ready() bool {
 }
 
 // ippPending reports whether an IPP path is left to ask: each announced one,
-// and the default paths when none was announced.
+// and the default paths when none was announced. None is on a device that does
+// not answer.
 func (h *host) ippPending() bool {
-	return h.nextIPP < len(h.services) || (len(h.services) == 0 && !h.plain)
+	return h.mute < maxMute && (h.nextIPP < len(h.services) || (len(h.services) == 0 && !h.plain))
 }
 
 // answered reports whether the host gave facts over any protocol.

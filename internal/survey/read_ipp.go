@@ -27,6 +27,7 @@ func ReadIPP(ctx context.Context, t IPPTarget, o ReadOptions) IPPResult {
 	answer, err := s.Printer(ctx)
 	if err != nil {
 		r.NotIPP = errors.Is(err, ipp.ErrNotIPP) || errors.Is(err, ipp.ErrNotHTTP)
+		r.Mute = ipp.TimedOut(err)
 		r.Closed = errors.Is(err, ipp.ErrRefused) || errors.Is(err, ipp.ErrNoAnswer) || errors.Is(err, ipp.ErrNoRoute)
 		if ctx.Err() != nil {
 			err = errors.New("the time for this device ran out, or the run was stopped, before it answered over IPP")
@@ -60,6 +61,7 @@ func ReadIPP(ctx context.Context, t IPPTarget, o ReadOptions) IPPResult {
 				problem("ipp", "jobs: %s", note)
 			}
 		case ctx.Err() == nil:
+			r.Mute = ipp.TimedOut(err)
 			problem(stageOf(err), "jobs: %v", err)
 		}
 	}

@@ -33,4 +33,5 @@ type IPPResult struct {
 	Problems []device.Problem
 	Closed   bool // nothing listens on the port, or it does not answer at all
 	NotIPP   bool // something listens, and it does not speak IPP
+	Mute     bool // it was waited for in vain: no connection or no answer in time
 }

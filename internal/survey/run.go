@@ -228,6 +228,7 @@ func (p *pipeline) start(ctx context.Context, h *host, results chan<- result) {
 		targets = h.ippTargets()
 	}
 	at := netip.AddrPortFrom(h.target.Addr, h.target.SNMPPort)
+	left := maxMute - h.mute
 	go func() {
 		ctx, cancel := context.WithTimeout(ctx, p.o.DeviceTimeout)
 		defer cancel()
@@ -241,13 +242,30 @@ func (p *pipeline) start(ctx context.Context, h *host, results chan<- result) {
 			got := p.guardSNMP(ctx, at, creds)
 			bySNMP <- &got
 		}()
-		for _, t := range targets {
-			r.ipp = append(r.ipp, p.guardIPP(ctx, t))
-		}
+		r.ipp = p.readIPP(ctx, targets, left)
 		r.snmp = <-bySNMP
 		r.at = p.o.Now()
 		results <- r
 	}()
+}
+
+// readIPP asks the targets in turn until so many were waited for in vain.
+func (p *pipeline) readIPP(ctx context.Context, targets []IPPTarget, left int) []IPPResult {
+	var all []IPPResult
+	for i, t := range targets {
+		got := p.guardIPP(ctx, t)
+		if got.Mute {
+			left--
+		}
+		if rest := len(targets) - i - 1; left == 0 && rest > 0 {
+			got.Problems = append(got.Problems, device.Problem{Address: t.Addr.String(), Stage: "ipp",
+				Message: fmt.Sprintf("left alone after %d reads without an answer: %d more announced paths were not asked", maxMute, rest)})
+		}
+		if all = append(all, got); left == 0 {
+			break
+		}
+	}
+	return all
 }
 
 // credentialsFor puts the credential that already answered first and leaves
@@ -312,6 +330,9 @@ func (p *pipeline) settle(r result) {
 		h.problems = append(h.problems, r.snmp.Problems...)
 	}
 	for _, got := range r.ipp {
+		if got.Mute {
+			h.mute++
+		}
 		if got.Reach.OK || h.ippReach.URI == "" {
 			h.ippReach = got.Reach
 		}

@@ -477,3 +477,41 @@ func TestOneDeviceThatBreaksTheReader(t *testing.T) {
 		t.Errorf("%d problems say it, want 2: %v", broken, s.Errors)
 	}
 }
+
+// A device that announces many queues and never answers is waited for twice in
+// a run and then left alone, whether the queues come at once or one by one.
+func TestMuteDeviceIsLeftAlone(t *testing.T) {
+	const queues = 10
+	for _, oneByOne := range []bool{false, true} {
+		o := &office{}
+		via := o.readers()
+		asked := make(chan struct{}, queues)
+		via.ipp = func(_ context.Context, target IPPTarget, _ ReadOptions) IPPResult {
+			o.log("ipp " + target.Path)
+			asked <- struct{}{}
+			return IPPResult{Reach: device.IPPReach{Tried: true}, Closed: true, Mute: true, Problems: []device.Problem{
+				{Address: target.Addr.String(), Stage: "tcp", Message: "no answer"},
+			}}
+		}
+		via.discover = func(_ context.Context, _ discover.Config, found chan<- discover.Candidate) (discover.Stats, error) {
+			for i := range queues {
+				s := &discover.Service{Instance: "box", Port: 631, TXT: map[string]string{"rp": fmt.Sprintf("q%d", i)}}
+				found <- discover.Candidate{Target: target("127.0.9.1"), Service: s}
+				if oneByOne && i < maxMute {
+					<-asked
+				}
+			}
+			return discover.Stats{}, nil
+		}
+		s, err := run(t.Context(), Options{NoSNMP: true}, via)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(o.asked) != maxMute {
+			t.Errorf("one by one %v: asked %v, want %d", oneByOne, o.asked, maxMute)
+		}
+		if len(s.Errors) == 0 || len(s.Errors) > maxMute+1 {
+			t.Errorf("one by one %v: errors %+v", oneByOne, s.Errors)
+		}
+	}
+}
