@@ -32,6 +32,7 @@ func check(ctx context.Context, t CheckTarget, o Options, via readers) (*device.
 	}
 	o.Discover.Scope = discover.NewScope(t.Targets)
 	o.single = true
+	o.Concurrency = 1 // several addresses of one device are not asked at once
 	via.discover = announce(t)
 	return run(ctx, o, via)
 }
