@@ -16,15 +16,26 @@ func JudgeAll(devices []device.Device, o Options) {
 // JudgeEach is JudgeAll for devices of several sites, each with its own
 // thresholds and norms.
 func JudgeEach(devices []device.Device, options func(*device.Device) Options) {
-	groups := map[model][]int{}
+	peers := map[model]*peerGroup{}
 	for i := range devices {
-		if m := modelOf(&devices[i]); m.name != "" {
-			groups[m] = append(groups[m], i)
+		d := &devices[i]
+		m := modelOf(d)
+		if m.name == "" {
+			continue
+		}
+		if peers[m] == nil {
+			peers[m] = &peerGroup{}
+		}
+		peers[m].size++
+		for k, want := range compared {
+			if speaks(d, want) {
+				peers[m].have[k]++
+			}
 		}
 	}
 	for i := range devices {
 		own := options(&devices[i])
-		own.peerLanguages = peerLanguages(devices, groups[modelOf(&devices[i])], i)
+		own.peerLanguages = peers[modelOf(&devices[i])].expected(&devices[i])
 		Judge(&devices[i], own)
 	}
 }
@@ -49,23 +60,35 @@ const minPeers = 2
 
 // compared are the page languages that options and licences decide about
 // (PrtInterpreterLangFamilyTC).
-var compared = []string{"langPS", "langPDF", "langPCL", "langPCLXL"}
+var compared = [...]string{"langPS", "langPDF", "langPCL", "langPCLXL"}
 
-// peerLanguages returns the languages that every other device of the group has.
-func peerLanguages(devices []device.Device, group []int, self int) []string {
-	if len(group)-1 < minPeers {
+// peerGroup counts the devices of a model and those that interpret each of the
+// languages compared.
+type peerGroup struct {
+	size int
+	have [len(compared)]int
+}
+
+// expected returns the languages that every other device of the group has. A
+// nil group is empty.
+func (g *peerGroup) expected(self *device.Device) []string {
+	if g == nil || g.size-1 < minPeers {
 		return nil
 	}
 	var all []string
-	for _, want := range compared {
-		everywhere := !slices.ContainsFunc(group, func(i int) bool {
-			return i != self && !slices.ContainsFunc(devices[i].Languages, func(l device.Language) bool {
-				return sameLanguage(string(l.Family), want)
-			})
-		})
-		if everywhere {
+	for k, want := range compared {
+		others := g.have[k]
+		if speaks(self, want) {
+			others--
+		}
+		if others == g.size-1 {
 			all = append(all, want)
 		}
 	}
 	return all
+}
+
+// speaks reports whether a device interprets a page language.
+func speaks(d *device.Device, want string) bool {
+	return slices.ContainsFunc(d.Languages, func(l device.Language) bool { return sameLanguage(string(l.Family), want) })
 }

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"bufio"
 	"bytes"
 	"encoding"
 	"encoding/json"
@@ -18,33 +19,88 @@ import (
 	"printround/internal/device"
 )
 
-// surveyDocument names the schema; the survey itself is not changed.
-func surveyDocument(s *device.Survey) device.Survey {
+// writeSurveyJSON writes a survey like writeJSON does, but one device after the
+// other: a large survey is never in memory twice. The devices are put where the
+// document without any has its empty list.
+func writeSurveyJSON(w io.Writer, s *device.Survey) error {
 	doc := *s
 	doc.Schema = device.SurveySchema
-	return doc
+	doc.Devices = nil
+	whole, err := newJSONEncoder("").encode(doc)
+	if err != nil {
+		return err
+	}
+	const empty = "\n  \"devices\": []" // indented by two, so of the survey itself; texts hold no line break
+	head, tail, ok := bytes.Cut(whole, []byte(empty))
+	if !ok || len(s.Devices) == 0 {
+		_, err := w.Write(whole)
+		return err
+	}
+	out := bufio.NewWriterSize(w, 1<<16)
+	out.Write(head)
+	out.WriteString("\n  \"devices\": [\n")
+	devices := newJSONEncoder("    ")
+	for i := range s.Devices {
+		one, err := devices.encode(s.Devices[i])
+		if err != nil {
+			return err
+		}
+		if i > 0 {
+			out.WriteString(",\n")
+		}
+		out.WriteString("    ")
+		out.Write(bytes.TrimSuffix(one, []byte("\n")))
+	}
+	out.WriteString("\n  ]")
+	out.Write(tail)
+	return out.Flush() // with the first error of the writes before
 }
 
 // writeJSON writes v with lists that are never null, times in UTC, and no
 // character that a terminal would act on.
 func writeJSON(w io.Writer, v any) error {
-	var b bytes.Buffer
-	enc := json.NewEncoder(&b)
-	enc.SetEscapeHTML(false)
-	enc.SetIndent("", "  ")
-	if err := enc.Encode(complete(reflect.ValueOf(v)).Interface()); err != nil {
+	b, err := newJSONEncoder("").encode(v)
+	if err != nil {
 		return err
 	}
-	_, err := w.Write(escapeInvisible(b.Bytes()))
+	_, err = w.Write(b)
 	return err
 }
+
+// jsonEncoder encodes values on lines of their own; all but the first begin
+// with a prefix.
+type jsonEncoder struct {
+	enc      *json.Encoder
+	raw      bytes.Buffer
+	readable []byte
+}
+
+func newJSONEncoder(prefix string) *jsonEncoder {
+	e := &jsonEncoder{}
+	e.enc = json.NewEncoder(&e.raw)
+	e.enc.SetEscapeHTML(false)
+	e.enc.SetIndent(prefix, "  ")
+	return e
+}
+
+// encode returns bytes that last until the next call.
+func (e *jsonEncoder) encode(v any) ([]byte, error) {
+	e.raw.Reset()
+	if err := e.enc.Encode(complete(reflect.ValueOf(v)).Interface()); err != nil {
+		return nil, err
+	}
+	e.readable = appendVisible(e.readable[:0], e.raw.Bytes())
+	return e.readable, nil
+}
+
+var timeType = reflect.TypeFor[time.Time]()
 
 // complete returns a copy of v in which no list and no map is nil, times are
 // in UTC without a monotonic clock reading, and numbers are ones that JSON has.
 // Types that encode themselves are kept.
 func complete(v reflect.Value) reflect.Value {
-	if t, ok := v.Interface().(time.Time); ok {
-		return reflect.ValueOf(t.Round(0).UTC())
+	if v.Type() == timeType {
+		return reflect.ValueOf(v.Interface().(time.Time).Round(0).UTC())
 	}
 	switch v.Kind() {
 	case reflect.Pointer:
@@ -66,8 +122,13 @@ func complete(v reflect.Value) reflect.Value {
 			return v
 		}
 		out := reflect.New(v.Type()).Elem()
+		out.Set(v)
 		for i := range v.NumField() {
-			out.Field(i).Set(complete(v.Field(i)))
+			switch f := v.Field(i); f.Kind() {
+			case reflect.String, reflect.Bool, reflect.Int, reflect.Int64: // most fields, complete as they are
+			default:
+				out.Field(i).Set(complete(f))
+			}
 		}
 		return out
 	case reflect.Float64:
@@ -94,15 +155,24 @@ func encodesItself(t reflect.Type) bool {
 	return t.Implements(reflect.TypeFor[json.Marshaler]()) || t.Implements(reflect.TypeFor[encoding.TextMarshaler]())
 }
 
-// escapeInvisible writes control and format characters, which may stand raw
-// in JSON above U+001F, as \u escapes (RFC 8259 section 7): the document means
-// the same and is safe to look at.
-func escapeInvisible(b []byte) []byte {
-	out := make([]byte, 0, len(b))
+// appendVisible appends b to out with control and format characters, which may
+// stand raw in JSON above U+001F, as \u escapes (RFC 8259 section 7): the
+// document means the same and is safe to look at.
+func appendVisible(out, b []byte) []byte {
+	plain := func(c byte) bool { return c >= ' ' && c <= '~' || c == '\n' }
 	for i := 0; i < len(b); {
+		run := i
+		for run < len(b) && plain(b[run]) {
+			run++
+		}
+		if run > i {
+			out = append(out, b[i:run]...)
+			i = run
+			continue
+		}
 		r, n := utf8.DecodeRune(b[i:])
 		switch {
-		case r == '\n' || r == ' ' || unicode.IsGraphic(r):
+		case unicode.IsGraphic(r):
 			out = append(out, b[i:i+n]...)
 		case r < 0x10000:
 			out = fmt.Appendf(out, `\u%04x`, r)

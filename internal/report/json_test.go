@@ -262,3 +262,23 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+// A survey is written device by device, and byte for byte as in one piece.
+func TestSurveyInPieces(t *testing.T) {
+	for name, s := range map[string]*device.Survey{
+		"sample": sampleSurvey(), "hostile": hostileSurvey(), "many": manyDevices(30), "empty": {}, "no devices": {Devices: []device.Device{}},
+	} {
+		whole := *s
+		whole.Schema = device.SurveySchema
+		var want, got bytes.Buffer
+		if err := writeJSON(&want, whole); err != nil {
+			t.Fatal(err)
+		}
+		if err := writeSurveyJSON(&got, s); err != nil {
+			t.Fatal(err)
+		}
+		if !bytes.Equal(got.Bytes(), want.Bytes()) {
+			t.Errorf("%s: %s", name, cmp.Diff(want.String(), got.String()))
+		}
+	}
+}

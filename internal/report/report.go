@@ -97,7 +97,7 @@ func Write(w io.Writer, s *device.Survey, o Options) error {
 	case CSV:
 		return writeCSV(w, s.Devices, o)
 	case JSON:
-		return writeJSON(w, surveyDocument(s))
+		return writeSurveyJSON(w, s)
 	case Markdown:
 		return writeMarkdown(w, s, o)
 	}
