@@ -16,6 +16,7 @@ const (
 	wantProbe                  // any row of a table whose lead columns are empty
 	wantValue                  // one cell
 	wantTail                   // rows that only one column has
+	wantClock                  // sysUpTime once more, after the alerts
 )
 
 type want struct {
@@ -37,6 +38,7 @@ type wants struct {
 type engine struct {
 	tables     []*tableState
 	anchored   bool
+	clocked    bool // sysUpTime was asked for again
 	printerMIB bool
 	problems   []string
 	spare      []want  // room for the next plan; what a plan returned lasts until then
@@ -103,6 +105,7 @@ func (e *engine) plan() (oid.Request, wants) {
 	e.planValues(p, 1)
 	if e.anchored && !p.full() {
 		e.planValues(p, 2)
+		e.planClock(p)
 		mandatory := len(p.w.names)
 		if !p.full() {
 			e.planTails(p)
@@ -111,6 +114,24 @@ func (e *engine) plan() (oid.Request, wants) {
 	}
 	e.spare = p.w.names
 	return p.q, p.w
+}
+
+// planClock asks for the clock again once all alert times are read, or asked
+// for in the same exchange: a device that restarted in between would make a
+// fresh alert look as old as its last run.
+func (e *engine) planClock(p *planner) {
+	alerts, clock := e.tables[tableAlert], e.clock()
+	if !e.clocked && clock.state == got && len(alerts.known) > 0 && alerts.explored() && !p.full() {
+		p.name(e.tables[tableSystem].entry.Append(sysUpTime), 6, want{kind: wantClock})
+	}
+}
+
+// sysUpTime is its column number in the system group (RFC 3418 section 2).
+const sysUpTime = 3
+
+func (e *engine) clock() *cell {
+	t := e.tables[tableSystem]
+	return &t.known[0].cells[t.column(sysUpTime)]
 }
 
 // planRows asks for rows that are not known yet.

@@ -52,6 +52,20 @@ func (e *engine) takeName(w want, asked oid.OID, vb oid.VarBind) {
 		e.takeValue(w, asked, vb, follows)
 	case wantTail:
 		w.t.tailed[w.col] = true
+	case wantClock:
+		e.clocked = true
+		if follows && vb.Name.Equal(asked.Append(0)) {
+			e.takeClock(vb.Value)
+		}
+	}
+}
+
+// takeClock compares the clock with its first reading. After a restart alert
+// times count from the new start, and so does the clock that is kept.
+func (e *engine) takeClock(v oid.Value) {
+	if c := e.clock(); v.Numeric() && v.Num < c.value.Num {
+		e.problem("sysUpTime went back from %d to %d: the device restarted while it was read", c.value.Num, v.Num)
+		c.value = v
 	}
 }
 
@@ -139,6 +153,10 @@ func (e *engine) takeValue(w want, asked oid.OID, vb oid.VarBind, follows bool) 
 	}
 }
 
+// maxOctets bounds a kept value. The objects read have at most 255 octets (RFC
+// 3805, RFC 2790, RFC 3418); a hostile host can send 64 kB for each.
+const maxOctets = 1024
+
 // record keeps a value of any table read.
 func (e *engine) record(vb oid.VarBind) {
 	if vb.Name.HasPrefix(printerMIB) {
@@ -163,6 +181,10 @@ func (e *engine) record(vb oid.VarBind) {
 	c := t.column(sub)
 	if c < 0 || r.cells[c].state == got {
 		return // of values that change while they are read the first counts
+	}
+	if len(vb.Value.Bytes) > maxOctets {
+		e.problem("%s.%s has %d octets: only the first %d are kept", t.columns[c].name, at, len(vb.Value.Bytes), maxOctets)
+		vb.Value.Bytes = slices.Clone(vb.Value.Bytes[:maxOctets])
 	}
 	r.cells[c] = cell{state: missing, value: vb.Value}
 	switch {
