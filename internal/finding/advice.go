@@ -25,6 +25,9 @@ func (j *judge) advice(c *cluster, lead *sighting, sub device.Subunit) device.Ad
 			break
 		}
 	}
+	if lead.subject.Prefix == "marker-supply" && lead.condition.Stage > 0 && sub.Index == 0 {
+		a.Steps = append([]string{"Read at the panel which supply is meant"}, a.Steps...)
+	}
 	if lead.text != "" && lead.condition.Nature == "unnamed" {
 		a.Meaning = fmt.Sprintf("The device says: %q.", lead.text)
 	}
@@ -49,6 +52,14 @@ func (j *judge) resolve(s *sighting, sub device.Subunit) device.Advice {
 		}
 	}
 	fill := j.filler(s, sub, true)
+	switch {
+	case s.family == "media/jam" || s.family == "tray/jam":
+		code = "media-jam" // wherever it stuck, it comes out the same way
+	case s.maintenance(sub):
+		code = ServiceRequested
+	case s.keyword == "unknown" && (s.text != "" || s.sev != report):
+		code = "other" // it says something after all
+	}
 	w := writtenFor(code, j.tech.class)
 	if j.onRoll(sub) {
 		w = cmp.Or(rowOf(code, "roll"), w)

@@ -38,6 +38,9 @@ func (j *judge) alert(a *device.Alert) *sighting {
 	s := &sighting{term: c.term(c.refined(a.Group, code.keyword, j.finisherPrefix(a))), age: a.AgeS, who: training(a.Training)}
 	s.proof = device.Evidence{Source: a.Source, Object: a.Object, Value: alertValue(a)}
 	s.text = string(a.Description)
+	if !ok && s.text == "" && code.keyword == "unknown" && a.Code != "" {
+		s.text = "alert code " + a.Code // no name, but it can be looked up
+	}
 	s.sub = j.alertSubunit(a, s.term)
 	switch a.Severity {
 	case "critical":
@@ -91,6 +94,11 @@ func (s *sighting) name(a *device.Alert, c *catalogue) {
 	text := strings.ToLower(string(a.Description))
 	t := *s.term
 	t.family += ":" + text + "/" + a.Group
+	if path := groupPaths[a.Group]; path != "" {
+		subject := *t.subject
+		subject.Path = path
+		t.subject = &subject
+	}
 	for _, e := range c.events {
 		if strings.Contains(text, e[0]) && a.Severity != "critical" {
 			condition := *t.condition
@@ -105,6 +113,12 @@ func (s *sighting) name(a *device.Alert, c *catalogue) {
 		}
 	}
 	s.term = &t
+}
+
+// groupPaths are the groups of alerts that never stop printing. They are no
+// labels of 2011 and from memory.
+var groupPaths = map[string]string{
+	"scanDevice": "scan", "scanner": "scan", "scanMediaPath": "scan", "faxDevice": "fax", "faxModem": "fax",
 }
 
 // refineSupply makes the end of life of a supply, which alert codes 10, 11, 16

@@ -53,6 +53,33 @@ func TestWhatOfficesSay(t *testing.T) {
 	})
 }
 
+func TestFirstStepsFitWhatIsKnown(t *testing.T) {
+	for _, c := range []struct {
+		name, summary, step string
+		d                   *device.Device
+	}{
+		{"service without a part", "preventive service is due", "Read the panel", answering(state("warning", "idle", "idle"), bits("overduePreventMaint"))},
+		{"service of a part", "Fuser at 3%", "Bring a replacement for Fuser", answering(part("fuser", "Fuser", 3))},
+		{"a low supply that is not named", "supply low", "Read at the panel which supply is meant",
+			answering(reasons("marker-supply-low-warning"), part("toner", "Black", -1), part("toner", "Cyan", -1))},
+		{"a stop without a name is not fine when the panel shows ready", "without a name", "Read the panel and the alert text",
+			answering(state("down", "other", "stopped"), alert(device.Alert{Code: "unknown", Severity: "critical"}))},
+		{"a code outside the list can be looked up", `"alert code 40017"`, "Read the panel and the alert text",
+			answering(state("down", "other", "stopped"), alert(device.Alert{Code: "40017", Severity: "critical"}))},
+		{"a fault without a name at the scanner", `reports "Lid"; printing works`, "Read the panel and the alert text",
+			answering(alert(device.Alert{Code: "40018", Severity: "critical", Group: "scanner", GroupIndex: 1, Description: "Lid"}))},
+	} {
+		Judge(c.d, Defaults())
+		f := c.d.Findings[0]
+		if !strings.Contains(f.Summary, c.summary) || !strings.HasPrefix(f.Advice.Steps[0], c.step) {
+			t.Errorf("%s: %q, step %q", c.name, f.Summary, f.Advice.Steps[0])
+		}
+		if scanner := strings.HasSuffix(c.summary, "printing works"); scanner && f.Impact != isImpaired {
+			t.Errorf("%s: %s", c.name, f.Impact)
+		}
+	}
+}
+
 // A supply that is called by a letter or by its colour is told by what it is.
 func TestSupplyNamesThatSayNothing(t *testing.T) {
 	for _, c := range []struct{ name, colorant, want string }{
@@ -115,6 +142,18 @@ func TestPartOfAFinisher(t *testing.T) {
 	} {
 		if a := adviceFor(code, "toner"); a.Part != part {
 			t.Errorf("%s: bring %q, want %q", code, a.Part, part)
+		}
+	}
+}
+
+// A jam on the paper path is taken out as its technology asks, whatever part of
+// the path the device names.
+func TestJamsByTechnology(t *testing.T) {
+	for _, code := range []string{"media-path-jam", "media-path-output-jam", "input-media-tray-jam"} {
+		for class, word := range map[string]string{"toner": "drum unit", "ink": "carriage", "thermal": "platen roller"} {
+			if a := adviceFor(code, class); !strings.Contains(strings.Join(a.Steps, "\n"), word) {
+				t.Errorf("%s on %s: no %q in %q", code, class, word, a.Steps)
+			}
 		}
 	}
 }

@@ -50,6 +50,12 @@ func (j *judge) see(s *sighting) { j.seen = append(j.seen, s) }
 // specific reports that the sighting names a part.
 func (s *sighting) specific() bool { return s.sub.Index > 0 && s.sub.Group != "" }
 
+// maintenance reports that service is due and no part is named, as the bit
+// overduePreventMaint does.
+func (s *sighting) maintenance(sub device.Subunit) bool {
+	return s.keyword == ServiceDue && s.noun == "" && sub.Index == 0
+}
+
 // describe names the part of the device that a sighting is about, as far as
 // the device told.
 func (j *judge) describe(group string, index int) device.Subunit {

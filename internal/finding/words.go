@@ -122,6 +122,8 @@ func (j *judge) summary(c *cluster, lead *sighting, sub device.Subunit) string {
 	switch {
 	case strings.HasPrefix(lead.family, "vendor/"):
 		return "reports " + lead.text
+	case lead.maintenance(sub):
+		return "preventive service is due"
 	case strings.HasPrefix(lead.keyword, "derived-") && len(said) == 1:
 		return said[0]
 	case strings.HasPrefix(lead.keyword, "derived-") && len(said) > 1:
