@@ -22,7 +22,7 @@ import (
 
 func zipped(b []byte) []byte {
 	var out bytes.Buffer
-	w := gzip.NewWriter(&out)
+	w, _ := gzip.NewWriterLevel(&out, gzip.BestSpeed)
 	_, _ = w.Write(b)
 	_ = w.Close()
 	return out.Bytes()
@@ -39,7 +39,7 @@ func deflated(b []byte) []byte {
 // The codings of RFC 9110 section 8.4.1. What a small body unfolds to is bound
 // like a large body.
 func TestContentCoding(t *testing.T) {
-	bomb := func(b []byte) []byte { return zipped(append(b[:len(b)-1], make([]byte, 8<<20)...)) }
+	bomb := func(b []byte) []byte { return zipped(append(b[:len(b)-1], make([]byte, MaxMessage)...)) }
 	half := func(b []byte) []byte { z := zipped(b); return z[:len(z)-45] }
 	tests := []struct {
 		name, coding string
@@ -116,6 +116,7 @@ func TestStalledAnswers(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel() // they all wait
 			var requests atomic.Int32
 			over := make(chan struct{})
 			target := rawServer(t, func(_ int, c net.Conn) {
@@ -127,7 +128,7 @@ func TestStalledAnswers(t *testing.T) {
 			})
 			plain := false
 			target.TLS = &plain
-			_, err := open(t, target, 50*time.Millisecond, 1).Printer(t.Context())
+			_, err := open(t, target, 300*time.Millisecond, 1).Printer(t.Context())
 			close(over)
 			if !errors.Is(err, tt.kind) {
 				t.Errorf("error %v, want %v", err, tt.kind)
@@ -161,5 +162,35 @@ func TestRawPrintPortsAreNotOpened(t *testing.T) {
 		if target.Port != 631 && target.TLSPort == 0 && !errors.Is(err, ErrRawPort) {
 			t.Errorf("%+v: error %v, want %v", target, err, ErrRawPort)
 		}
+	}
+}
+
+// The header that consents to TLS inside HTTP is bounded like any other.
+func TestEndlessHeaderBeforeTLS(t *testing.T) {
+	var written atomic.Int64
+	target := rawServer(t, func(_ int, c net.Conn) {
+		r := bufio.NewReader(c)
+		first, err := r.Peek(4)
+		if err != nil || string(first) != "OPTI" {
+			_, _ = io.WriteString(c, "HTTP/1.1 426 Upgrade Required\r\nUpgrade: TLS/1.2\r\nConnection: close\r\nContent-Length: 0\r\n\r\n")
+			return
+		}
+		_, _ = io.WriteString(c, "HTTP/1.1 101 Switching Protocols\r\n")
+		line := []byte("X-More: " + strings.Repeat("x", 8<<10) + "\r\n")
+		for {
+			n, err := c.Write(line)
+			if written.Add(int64(n)); err != nil {
+				return
+			}
+		}
+	})
+	plain := false
+	target.TLS = &plain
+	_, err := open(t, target, long, 0).Printer(t.Context())
+	if !errors.Is(err, ErrUpgrade) && !errors.Is(err, ErrTLS) {
+		t.Errorf("error %v", err)
+	}
+	if n := written.Load(); n == 0 || n > 32<<20 { // what the buffers of two sockets take, and no more
+		t.Errorf("%d octets of header were sent", n)
 	}
 }

@@ -22,6 +22,9 @@ type Options struct {
 	Log     func(string) // lines without secrets; may be nil
 }
 
+// maxHeader bounds the header of an HTTP response, in octets.
+const maxHeader = 64 << 10
+
 // Session asks one printer. It keeps one connection for all its requests and is
 // for one goroutine.
 type Session struct {
@@ -60,7 +63,7 @@ func Open(t Target, o Options) *Session {
 			DialTLSContext:         s.dialTLS,
 			DisableCompression:     true, // so that the bound on the body is the bound on memory
 			MaxIdleConnsPerHost:    1,
-			MaxResponseHeaderBytes: 64 << 10,
+			MaxResponseHeaderBytes: maxHeader,
 			ResponseHeaderTimeout:  o.Timeout,
 			IdleConnTimeout:        time.Minute,
 		},

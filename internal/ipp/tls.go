@@ -10,6 +10,8 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
+	"math"
 	"net"
 	"net/http"
 	"time"
@@ -89,13 +91,11 @@ func (s *Session) secure(ctx context.Context, raw net.Conn, port uint16, inBand 
 	conn = client
 	if inBand {
 		// The answer to the request that asked for TLS comes first (RFC 2817 section 3.3).
-		r := bufio.NewReader(client)
-		resp, err := http.ReadResponse(r, nil)
+		_, buffered, err := readHeader(client)
 		if err != nil {
 			return nil, errorf("tls", ErrTLS, err, "TCP port %d sent no answer after switching to TLS", port)
 		}
-		_ = resp.Body.Close()
-		conn = &bufferedConn{Conn: client, r: r}
+		conn = buffered
 	}
 	return conn, raw.SetDeadline(time.Time{})
 }
@@ -120,15 +120,28 @@ func askForTLS(conn net.Conn, host string) (net.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := bufio.NewReader(conn)
-	resp, err := http.ReadResponse(r, nil)
+	status, buffered, err := readHeader(conn)
 	if err != nil {
 		return nil, err
 	}
-	if resp.StatusCode != http.StatusSwitchingProtocols {
-		return nil, fmt.Errorf("HTTP %d", resp.StatusCode)
+	if status != http.StatusSwitchingProtocols {
+		return nil, fmt.Errorf("HTTP %d", status)
 	}
-	return &bufferedConn{Conn: conn, r: r}, nil
+	return buffered, nil
+}
+
+// readHeader reads one response without its body, up to maxHeader octets, and
+// returns the connection behind it.
+func readHeader(conn net.Conn) (status int, rest net.Conn, err error) {
+	bound := &io.LimitedReader{R: conn, N: maxHeader}
+	r := bufio.NewReader(bound)
+	resp, err := http.ReadResponse(r, nil)
+	if err != nil {
+		return 0, nil, err
+	}
+	_ = resp.Body.Close()
+	bound.N = math.MaxInt64
+	return resp.StatusCode, &bufferedConn{Conn: conn, r: r}, nil
 }
 
 // bufferedConn reads what was already taken from the connection first.

@@ -295,7 +295,7 @@ func TestSeveralCredentialsAtASleepingDevice(t *testing.T) {
 		return []*gosnmp.SnmpPacket{resp}
 	}}
 	r := ReadSNMP(t.Context(), a.start(t), []snmp.Credential{community("a", "wrong"), community("b", "right")},
-		ReadOptions{Timeout: 30 * time.Millisecond, Retries: 3, Now: snmpOptions().Now})
+		snmpOptions())
 	if len(r.Views) != 1 || r.Reach.Credential != "b" || len(r.Problems) != 0 {
 		t.Errorf("%d views, reach %+v, problems %v, heard %v", len(r.Views), r.Reach, r.Problems, a.communities())
 	}
