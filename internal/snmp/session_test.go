@@ -152,7 +152,7 @@ func TestErrorsWithoutEnd(t *testing.T) {
 func TestForeignAnswers(t *testing.T) {
 	tests := map[string]func(req, resp *gosnmp.SnmpPacket){
 		"request-id 0":        func(_, r *gosnmp.SnmpPacket) { r.RequestID = 0 },
-		"another request-id":  func(_, r *gosnmp.SnmpPacket) { r.RequestID++ },
+		"another request-id":  func(_, r *gosnmp.SnmpPacket) { r.RequestID ^= 1 << 20 }, // the next id is that of the second try
 		"another community":   func(_, r *gosnmp.SnmpPacket) { r.Community = "other" },
 		"another version":     func(_, r *gosnmp.SnmpPacket) { r.Version ^= 1 },
 		"a request":           func(_, r *gosnmp.SnmpPacket) { r.PDUType = gosnmp.GetRequest },
