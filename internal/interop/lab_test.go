@@ -102,7 +102,7 @@ func surveySite(ctx context.Context, s *site.Site, lo net.Interface, snmpPort, i
 		Expected:    s.Expected,
 		Site:        s.Name,
 		Discover: discover.Config{
-			Scope: scope, Pace: 5000, Retries: 2, Timeout: time.Second, Listen: 2 * time.Second,
+			Scope: scope, Pace: 5000, Retries: 2, Timeout: time.Second, Listen: 4 * time.Second,
 			Interfaces: []net.Interface{lo},
 		},
 		Timeout: 2 * time.Second,
