@@ -65,7 +65,7 @@ func TestSamplePrinterAnnouncement(t *testing.T) {
 		Scope:      discover.NewScope([]discover.Target{{Addr: netip.MustParseAddr("127.0.0.1"), SNMPPort: freeUDP(t), IPPPort: p.port}}),
 		Pace:       1000,
 		Timeout:    500 * time.Millisecond,
-		Listen:     time.Second,
+		Listen:     4 * time.Second, // a busy machine answers late
 		NoSNMP:     true,
 		Interfaces: []net.Interface{loopback(t)},
 	}
