@@ -21,7 +21,6 @@ require (
 	golang.org/x/sys v0.47.0
 	golang.org/x/term v0.45.0
 	golang.org/x/text v0.40.0
-	golang.org/x/time v0.16.0
 )
 
 require (
