@@ -240,6 +240,10 @@ func (p *pipeline) start(ctx context.Context, h *host, results chan<- result) {
 				return
 			}
 			got := p.guardSNMP(ctx, at, creds)
+			if !got.Reach.OK && len(creds) == discover.MaxCredentials && len(p.o.Credentials) > len(creds) {
+				got.Problems = append(got.Problems, device.Problem{Address: at.Addr().String(), Stage: "snmp",
+					Message: fmt.Sprintf("of %d credentials %d were tried, more are not at one device: put the right one first", len(p.o.Credentials), len(creds))})
+			}
 			bySNMP <- &got
 		}()
 		r.ipp = p.readIPP(ctx, targets, left)
@@ -268,11 +272,11 @@ func (p *pipeline) readIPP(ctx context.Context, targets []IPPTarget, left int) [
 	return all
 }
 
-// credentialsFor puts the credential that already answered first and leaves
-// out versions that cannot be the host's.
+// credentialsFor returns the credential that already answered; else those that
+// can be the host's, at most as many as discovery tries at one address.
 func credentialsFor(h *host, all []snmp.Credential) []snmp.Credential {
 	if h.answer == nil {
-		return all
+		return all[:min(len(all), discover.MaxCredentials)]
 	}
 	if i := h.answer.Credential; i >= 0 && i < len(all) {
 		c := all[i]
@@ -283,7 +287,7 @@ func credentialsFor(h *host, all []snmp.Credential) []snmp.Credential {
 	}
 	var v3 []snmp.Credential
 	for _, c := range all {
-		if c.Version == snmp.V3 {
+		if c.Version == snmp.V3 && len(v3) < discover.MaxCredentials {
 			v3 = append(v3, c)
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/netip"
 	"slices"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -475,5 +476,27 @@ func TestOneDeviceThatBreaksTheReader(t *testing.T) {
 	}
 	if broken != 2 {
 		t.Errorf("%d problems say it, want 2: %v", broken, s.Errors)
+	}
+}
+
+// No device is tried with more credentials than three, and the reader is told
+// which limit was met.
+func TestCheckTriesThreeCredentials(t *testing.T) {
+	via := (&office{}).readers()
+	read, tried := via.snmp, 0
+	via.snmp = func(ctx context.Context, at netip.AddrPort, c []snmp.Credential, o ReadOptions) SNMPResult {
+		tried = len(c)
+		return read(ctx, at, c, o)
+	}
+	s, err := check(context.Background(), CheckTarget{Targets: []discover.Target{target("127.0.9.2")}}, Options{Credentials: make([]snmp.Credential, 5)}, via)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if tried != 3 {
+		t.Errorf("%d credentials were tried, want 3", tried)
+	}
+	said := slices.ContainsFunc(s.Errors, func(p device.Problem) bool { return strings.Contains(p.Message, "of 5 credentials 3 were tried") })
+	if !said {
+		t.Errorf("nobody says so: %v", s.Errors)
 	}
 }
