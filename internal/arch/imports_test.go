@@ -29,6 +29,7 @@ var mustNotReach = map[string][]string{
 	"internal/discover":  all("internal/discover", "internal/snmp", "internal/oid", "internal/printport"),
 	"internal/finding":   join(pipeline, outside, []string{"internal/report", "internal/site", "internal/term"}),
 	"internal/report":    join(pipeline, outside, []string{"internal/finding", "internal/site"}),
+	"internal/forecast":  all("internal/forecast", "internal/device", "internal/history"),
 	"internal/site":      all("internal/site", "internal/device", "internal/snmp", "internal/oid", "internal/discover", "internal/finding", "internal/printport"),
 	"internal/survey":    join(outside, []string{"internal/report", "internal/site", "internal/finding", "internal/term"}),
 	"internal/lab":       join(pipeline, []string{"cmd/printround", "internal/interop", "internal/alonetest", "internal/finding", "internal/report", "internal/site", "internal/term"}),
@@ -42,6 +43,7 @@ var mustNotReach = map[string][]string{
 // everyPackage lists the packages that all() stands for.
 var everyPackage = []string{
 	"cmd/printround", "internal/alonetest", "internal/arch", "internal/device", "internal/discover", "internal/finding",
+	"internal/forecast",
 	"internal/interop", "internal/ipp", "internal/lab", "internal/media", "internal/mib", "internal/oid",
 	"internal/printport", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/term",
 }
