@@ -2,6 +2,7 @@ package mib
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"testing"
@@ -47,37 +48,93 @@ func lookup[T ~int32](label func(T) string, parse func(string) (T, bool)) func(i
 	}
 }
 
-// TestEnums compares every value of the conventions that are generated with
-// the published lists (IANA-PRINTER-MIB, IANA-FINISHER-MIB, RFC 3805, RFC
-// 2790), both ways.
+// TestEnums compares every value of every convention with the published lists
+// (IANA-PRINTER-MIB, IANA-FINISHER-MIB, IANA-CHARSET-MIB, IANAifType-MIB, RFC
+// 3805, 2790, 2863, 3411, 3418, SNMPv2-TC), both ways; those the program
+// computes with also through their types.
 func TestEnums(t *testing.T) {
-	counts := map[string]int{}
+	published := map[string]int{}
 	for _, f := range sharedRows(t, "standards", "enums.tsv") {
-		find := labelled[f[0]]
-		if find == nil {
-			continue
-		}
 		v, err := strconv.Atoi(f[1])
 		if err != nil {
 			t.Fatal(err)
 		}
-		label, back, ok := find(v)
-		if label != f[2] || !ok || back != v {
-			t.Errorf("%s %d = %q (and back: %d, %v), published as %q", f[0], v, label, back, ok, f[2])
+		published[f[0]]++
+		if label, ok := Label(f[0], v); !ok || label != f[2] {
+			t.Errorf("%s %d = %q, %v, published as %q", f[0], v, label, ok, f[2])
 		}
-		counts[f[0]]++
+		if find := labelled[f[0]]; find != nil {
+			if label, back, ok := find(v); label != f[2] || !ok || back != v {
+				t.Errorf("%s %d = %q (and back: %d, %v), published as %q", f[0], v, label, back, ok, f[2])
+			}
+		}
 	}
 	ours := map[string]int{}
-	for _, r := range tsv(t, "enums.tsv") {
-		ours[r[0]]++
+	rows := 0
+	for _, c := range conventions {
+		ours[c.name] = len(c.values)
+		rows += len(c.values)
 	}
-	for c := range labelled {
-		if counts[c] == 0 || counts[c] != ours[c] {
-			t.Errorf("%s: %d values published, %d generated", c, counts[c], ours[c])
+	if !maps.Equal(ours, published) {
+		t.Errorf("values by convention %v, published %v", ours, published)
+	}
+	t.Logf("%d values of %d conventions equal", rows, len(published))
+}
+
+// The types that are generated are those that are tested.
+func TestEnumTypes(t *testing.T) {
+	types := map[string]int{}
+	for _, r := range tsv(t, "enums.tsv") {
+		types[r[0]]++
+	}
+	for c, n := range types {
+		if labelled[c] == nil {
+			t.Errorf("%s has a type, but no test", c)
+		}
+		i, ok := slices.BinarySearch(Conventions(), c)
+		if !ok || len(conventions[i].values) != n {
+			t.Errorf("%s: %d values in enums.tsv, another number in the table of labels", c, n)
 		}
 	}
-	if len(ours) != len(labelled) {
-		t.Errorf("%d conventions generated, %d tested", len(ours), len(labelled))
+	if len(types) != len(labelled) {
+		t.Errorf("%d conventions have types, %d are tested", len(types), len(labelled))
+	}
+}
+
+// Values of conventions without a type (IANA-FINISHER-MIB, IANAifType-MIB,
+// IANA-CHARSET-MIB), and what is not registered.
+func TestLabel(t *testing.T) {
+	tests := []struct {
+		of    string
+		value int
+		want  string
+		ok    bool
+	}{
+		{"FinPunchPatternTC", 6, "twoHoleDIN", true},
+		{"FinPunchPatternTC", 3, "", false}, // a gap
+		{"IANAifType", 6, "ethernetCsmacd", true},
+		{"IANAifType", 145, "if-gsn", true},
+		{"IANACharset", 106, "csUTF8", true},
+		{"IANACharset", -1, "", false},
+		{"", 1, "", false},
+		{"NoSuchTC", 1, "", false},
+	}
+	for _, tt := range tests {
+		if got, ok := Label(tt.of, tt.value); got != tt.want || ok != tt.ok {
+			t.Errorf("Label(%q, %d) = %q, %v, want %q, %v", tt.of, tt.value, got, ok, tt.want, tt.ok)
+		}
+	}
+}
+
+// Each convention that an attribute of a finisher points to exists.
+func TestAttributeConventions(t *testing.T) {
+	for kind, of := range attributeConventions {
+		if !slices.Contains(Conventions(), of) {
+			t.Errorf("%s: no convention %s", kind.Label(), of)
+		}
+	}
+	if of, ok := FinAttributeTypeMaximumSheets.ValueConvention(); ok {
+		t.Errorf("maximumSheets is a number, not a %s", of)
 	}
 }
 

@@ -136,18 +136,25 @@ func finisherInput(i mib.FinisherInput) device.Tray {
 }
 
 // attribute adds a row of finDeviceAttributeTable. The name is the label of
-// its type; further instances of one type carry their number.
+// its type; further instances of one type carry their number. A value that its
+// convention enumerates is shown by its label.
 func attribute(m map[string]string, a mib.FinisherAttribute) map[string]string {
 	if m == nil {
 		m = map[string]string{}
 	}
-	key := mib.FinAttributeType(a.At()[2]).Label()
+	kind := mib.FinAttributeType(a.At()[2])
+	key := kind.Label()
 	if n := a.Index(); n > 1 {
 		key += "." + strconv.Itoa(n)
 	}
 	value := string(device.Clean(a.ValueAsOctets))
 	if n, ok := a.ValueAsInteger.Get(); ok && value == "" {
 		value = strconv.FormatInt(n, 10)
+		if of, enumerated := kind.ValueConvention(); enumerated {
+			if l, known := mib.Label(of, int(n)); known {
+				value = l
+			}
+		}
 	}
 	m[key] = value
 	return m

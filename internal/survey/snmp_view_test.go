@@ -49,7 +49,7 @@ func TestSNMPView(t *testing.T) {
 		{"words in the device's charset", d.Supplies[7].Name, device.Text("Übertragungsband")},
 		{"staples", suppliesInShort(d.Finishers[0].Supplies), []string{"1 staples consumed  items 8%"}},
 		{"punch waste", suppliesInShort(d.Finishers[1].Supplies), []string{"2 wastePaper receptacle  percent 55%"}},
-		{"attributes", d.Finishers[1].Attributes, map[string]string{"punchPattern": "2", "punchHoleType": "4", "punchHoleSizeLongDim": "4 holes"}},
+		{"attributes", d.Finishers[1].Attributes, map[string]string{"punchPattern": "unknown", "punchHoleType": "oblong", "punchHoleSizeLongDim": "4 holes"}},
 		{"inserter", d.Finishers[0].Inputs[0].Media.Name, device.Text("iso_a4_210x297mm")},
 		{"life", *d.Counters.Life.Value, int64(418233)},
 		{"life unit", d.Counters.Life.Unit, device.Text("impressions")},
