@@ -77,10 +77,14 @@ type Advice struct {
 	Meaning string   `json:"meaning"`
 	Causes  []string `json:"causes"` // likely first
 	Steps   []string `json:"steps"`  // in order
-	Part    Text     `json:"part"`   // class of part to bring
-	Who     Who      `json:"who"`
-	Minutes int      `json:"minutes"` // common practice, no source
-	Caution Text     `json:"caution"`
+	// PhoneSteps is how many of the first steps need no visit: somebody on site,
+	// or whoever runs the device, can do them told by phone. 0: none; all of
+	// them: a visit is not needed unless they fail.
+	PhoneSteps int  `json:"phone_steps"`
+	Part       Text `json:"part"` // class of part to bring
+	Who        Who  `json:"who"`
+	Minutes    int  `json:"minutes"` // common practice, no source
+	Caution    Text `json:"caution"`
 }
 
 // Finding is one thing to know about a device.

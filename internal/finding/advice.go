@@ -27,12 +27,13 @@ func (j *judge) advice(c *cluster, lead *sighting, sub device.Subunit) device.Ad
 	}
 	if lead.subject.Prefix == "marker-supply" && lead.condition.Stage > 0 && sub.Index == 0 {
 		a.Steps = append([]string{"Read at the panel which supply is meant"}, a.Steps...)
+		a.PhoneSteps++
 	}
 	if lead.text != "" && lead.condition.Nature == "unnamed" {
 		a.Meaning = fmt.Sprintf("The device says: %q.", lead.text)
 	}
 	if a.Who == device.Nobody {
-		a.Minutes = 0
+		a.Minutes, a.PhoneSteps = 0, 0
 	}
 	return a
 }
@@ -65,7 +66,7 @@ func (j *judge) resolve(s *sighting, sub device.Subunit) device.Advice {
 		w = cmp.Or(rowOf(code, "roll"), w)
 	}
 	if w != nil {
-		return compose(fill, w.Meaning, w.Causes, w.Steps, w.Part, w.Who, w.Minutes, w.Cautions)
+		return compose(fill, w.Meaning, w.Causes, w.Steps, w.Phone, w.Part, w.Who, w.Minutes, w.Cautions)
 	}
 	k := s.condition
 	if subject != s.subject {
@@ -74,13 +75,13 @@ func (j *judge) resolve(s *sighting, sub device.Subunit) device.Advice {
 		}
 	}
 	if k.Who == string(device.Nobody) {
-		return compose(fill, k.Meaning, k.Causes, k.Steps, k.Part, k.Who, k.Minutes, nil)
+		return compose(fill, k.Meaning, k.Causes, k.Steps, k.Phone, k.Part, k.Who, k.Minutes, nil)
 	}
 	meaning := k.Meaning
 	if works := stillPrints[subject.Path]; works != "" && !j.stopped && k.Nature != "low" {
 		meaning += " " + works
 	}
-	return compose(fill, meaning, k.Causes, k.Steps, k.Part, k.Who, k.Minutes, slices.Concat(subject.Cautions, k.Cautions))
+	return compose(fill, meaning, k.Causes, k.Steps, k.Phone, k.Part, k.Who, k.Minutes, slices.Concat(subject.Cautions, k.Cautions))
 }
 
 // stillPrints is said of what blocks something else than printing.
@@ -127,10 +128,10 @@ func (j *judge) onRoll(sub device.Subunit) bool {
 	return rolls > 0 && rolls == len(j.d.Trays)
 }
 
-func compose(fill *strings.Replacer, meaning string, causes, steps []string, part, who string, minutes int, cautions []string) device.Advice {
+func compose(fill *strings.Replacer, meaning string, causes, steps []string, phone *int, part, who string, minutes int, cautions []string) device.Advice {
 	a := device.Advice{
 		Meaning: fill.Replace(meaning), Causes: make([]string, 0, len(causes)), Steps: make([]string, 0, len(steps)),
-		Part: device.Text(fill.Replace(part)), Who: device.Who(who), Minutes: minutes,
+		PhoneSteps: phoneSteps(phone, who, steps), Part: device.Text(fill.Replace(part)), Who: device.Who(who), Minutes: minutes,
 	}
 	for _, c := range causes {
 		a.Causes = append(a.Causes, fill.Replace(c))
@@ -148,6 +149,19 @@ func compose(fill *strings.Replacer, meaning string, causes, steps []string, par
 		a.Caution = device.Text(strings.Join(append(words, makerFirst), " "))
 	}
 	return a
+}
+
+// phoneSteps is how many of the first steps can be done by phone: what the row
+// says, else all that an untrained person can do, and none of what asks for
+// nobody.
+func phoneSteps(stated *int, who string, steps []string) int {
+	switch {
+	case stated != nil:
+		return *stated
+	case who == string(device.Untrained):
+		return len(steps)
+	}
+	return 0
 }
 
 // makerFirst ends every caution.

@@ -92,6 +92,7 @@ type condition struct {
 	Summary, Meaning string
 	Causes, Steps    []string
 	Part, Who        string
+	Phone            *int // as of written
 	Minutes          int
 	Cautions         []string
 }
@@ -104,6 +105,7 @@ type written struct {
 	Causes    []string
 	Steps     []string
 	Part, Who string
+	Phone     *int // leading steps that can be done by phone; may be left out where phoneSteps knows
 	Minutes   int
 	Cautions  []string
 }

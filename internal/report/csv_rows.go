@@ -174,6 +174,7 @@ var findingColumns = append(ownerColumns(findingRow.device), []column[findingRow
 		return strconv.Itoa(r.Advice.Minutes)
 	}},
 	{"caution", "what to beware of", func(r findingRow) string { return string(r.Advice.Caution) }},
+	{"phone_steps", "how many of the first steps somebody on site can do by phone", func(r findingRow) string { return strconv.Itoa(r.Advice.PhoneSteps) }},
 }...)
 
 func findingRows(d *device.Device) []findingRow {

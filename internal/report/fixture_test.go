@@ -48,7 +48,7 @@ func jamFinding() device.Finding {
 			{Source: device.SourceIPP, Object: "printer-state-reasons", Value: "media-jam-error"}},
 		Advice: device.Advice{Meaning: "A sheet is stuck on its way through the fuser.", Causes: []string{"damp or curled paper", "worn exit rollers"},
 			Steps: []string{"Open the rear cover and take the sheet out in the direction it travels.", "Close all covers and wait for the device to become ready."},
-			Part:  "fuser", Who: device.Untrained, Minutes: 5, Caution: "The fuser is hot enough to burn. Let it cool down; see the maker's documentation."}}
+			PhoneSteps: 2, Part: "fuser", Who: device.Untrained, Minutes: 5, Caution: "The fuser is hot enough to burn. Let it cool down; see the maker's documentation."}}
 }
 
 func dueFinding(supply string, weight float64) device.Finding {
