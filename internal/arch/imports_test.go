@@ -29,6 +29,7 @@ var mustNotReach = map[string][]string{
 	"internal/discover":  all("internal/discover", "internal/snmp", "internal/oid", "internal/printport"),
 	"internal/finding":   join(pipeline, outside, []string{"internal/report", "internal/site", "internal/term"}),
 	"internal/report":    join(pipeline, outside, []string{"internal/finding", "internal/site"}),
+	"internal/symptom":   join(pipeline, outside, []string{"internal/report", "internal/site", "internal/term"}),
 	"internal/forecast":  all("internal/forecast", "internal/device", "internal/history"),
 	"internal/site":      all("internal/site", "internal/device", "internal/snmp", "internal/oid", "internal/discover", "internal/finding", "internal/printport"),
 	"internal/survey":    join(outside, []string{"internal/report", "internal/site", "internal/finding", "internal/term"}),
@@ -45,7 +46,7 @@ var everyPackage = []string{
 	"cmd/printround", "internal/alonetest", "internal/arch", "internal/device", "internal/discover", "internal/finding",
 	"internal/forecast",
 	"internal/interop", "internal/ipp", "internal/lab", "internal/media", "internal/mib", "internal/oid",
-	"internal/printport", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/term",
+	"internal/printport", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/symptom", "internal/term",
 }
 
 // all returns every package but those named: they are the only ones allowed.
@@ -107,7 +108,7 @@ var libraryUsers = map[string][]string{
 	"github.com/olekukonko/tablewriter":     {"internal/report"},
 	"github.com/mattn/go-runewidth":         {"internal/report", "internal/term"},
 	"github.com/schollz/progressbar":        {"internal/term"},
-	"github.com/pelletier/go-toml":          {"internal/site", "internal/lab", "internal/finding"},
+	"github.com/pelletier/go-toml":          {"internal/site", "internal/lab", "internal/finding", "internal/symptom"},
 	"github.com/spf13/cobra":                {"cmd/printround"},
 	"github.com/santhosh-tekuri/jsonschema": {"internal/report"},
 	"github.com/google/go-cmp":              nil,
@@ -143,7 +144,7 @@ func TestLibrariesStayWhereTheyBelong(t *testing.T) {
 // Nothing of the facts' judgement or showing opens a connection.
 func TestJudgementAndOutputHaveNoNetwork(t *testing.T) {
 	s := load(t)
-	for _, dir := range []string{"internal/oid", "internal/device", "internal/media", "internal/mib", "internal/finding", "internal/report", "internal/term"} {
+	for _, dir := range []string{"internal/oid", "internal/device", "internal/media", "internal/mib", "internal/finding", "internal/symptom", "internal/report", "internal/term"} {
 		for p, chain := range s.reach(dir) {
 			if p == "net" || p == "net/http" || p == "crypto/tls" {
 				t.Errorf("%s must not use the network, but reaches %s: %s", dir, p, strings.Join(chain, " -> "))
