@@ -116,6 +116,10 @@ func (p *plan) judgeBySite(j *job) {
 		set(&j.judge.ConsumableLow, p.file.Thresholds.ConsumableLow)
 		set(&j.judge.LongLifeLow, p.file.Thresholds.LongLifeLow)
 		set(&j.judge.WasteLow, p.file.Thresholds.WasteLow)
+		set(&j.judge.TrayLow, p.file.Thresholds.TrayLow)
+		if m := p.file.Thresholds.QueueWaitMin; m != nil {
+			j.judge.QueueWaitMin = *m
+		}
 		if p.file.HorizonDays > 0 {
 			j.judge.HorizonDays = p.file.HorizonDays
 		}
@@ -123,6 +127,14 @@ func (p *plan) judgeBySite(j *job) {
 	}
 	if j.site != nil {
 		j.judge.ExpectedMedia = j.site.ExpectedMedia
+		j.judge.ExpectedLanguages = j.site.ExpectedLanguages
+		switch o := j.site.ExpectedOrientation; o {
+		case "": // the default holds
+		case site.AnyOrientation:
+			j.judge.ExpectedOrientation = ""
+		default:
+			j.judge.ExpectedOrientation = o
+		}
 		j.options.Site = j.site.Name
 	}
 }

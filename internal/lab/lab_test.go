@@ -233,6 +233,21 @@ func TestSite(t *testing.T) {
 		t.Fatal(err)
 	}
 	var f struct {
+		Part  []struct{ Model, Supply, Colorant, Number, Name string }
+		Model []struct {
+			Match         string
+			PagesPerMonth int `toml:"pages_per_month"`
+			Roller        []struct {
+				Name      string
+				Diameter  float64 `toml:"diameter_mm"`
+				Tolerance float64 `toml:"tolerance_mm"`
+				Part      string
+			}
+			Service []struct {
+				Part  string
+				Pages int
+			}
+		}
 		Site []struct {
 			Name, Location, Contact string
 			Targets, Skip           []string
@@ -249,6 +264,23 @@ func TestSite(t *testing.T) {
 	}
 	if len(f.Site) != 3 {
 		t.Fatalf("%d sites", len(f.Site))
+	}
+	if len(f.Part) == 0 || len(f.Model) == 0 {
+		t.Errorf("the catalogue has %d parts and %d models", len(f.Part), len(f.Model))
+	}
+	models := l.scenario.Models
+	known := func(pattern string) bool {
+		return slices.ContainsFunc(models, func(m *model) bool { return strings.HasPrefix(m.Name, strings.TrimSuffix(pattern, "*")) })
+	}
+	for _, p := range f.Part {
+		if !known(p.Model) {
+			t.Errorf("a part for %q, which nobody has", p.Model)
+		}
+	}
+	for _, m := range f.Model {
+		if !known(m.Match) {
+			t.Errorf("a model %q, which nobody has", m.Match)
+		}
 	}
 	expected := 0
 	for _, s := range f.Site {

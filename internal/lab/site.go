@@ -15,7 +15,12 @@ func (l *Lab) WriteSite(dir string) (string, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	var out strings.Builder
-	fmt.Fprintf(&out, "# %s: an invented organisation on loopback.\n", l.scenario.Organisation)
+	fmt.Fprintf(&out, "# %s: an invented organisation on loopback.\n\n", l.scenario.Organisation)
+	catalogue, err := scenarioFiles.ReadFile("scenario/catalogue.toml")
+	if err != nil {
+		return "", fmt.Errorf("writing the lab's site: %w", err)
+	}
+	out.Write(catalogue)
 	for i := range l.scenario.Branches {
 		b := &l.scenario.Branches[i]
 		secrets := l.writeBranch(&out, b)

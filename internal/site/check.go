@@ -5,6 +5,7 @@ import (
 	"math"
 	"net/netip"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"printround/internal/device"
@@ -33,6 +34,13 @@ func (c *checker) file(raw *rawFile) *File {
 	c.percent("thresholds.consumable_low", f.Thresholds.ConsumableLow)
 	c.percent("thresholds.long_life_low", f.Thresholds.LongLifeLow)
 	c.percent("thresholds.waste_low", f.Thresholds.WasteLow)
+	c.percent("thresholds.tray_low", f.Thresholds.TrayLow)
+	c.whole("thresholds.queue_wait_minutes", f.Thresholds.QueueWaitMin, 1, 7*24*60)
+	if p := f.Thresholds.BringProbability; p != nil && (math.IsNaN(*p) || *p < 0 || *p > 1) {
+		c.fail("thresholds.bring_probability", "bring_probability = %v: wanted 0 to 1", *p)
+	}
+	f.Report = c.report(&raw.Report)
+	f.Catalogue = c.catalogue(raw)
 	for _, name := range sortedKeys(raw.Weights) {
 		if w := raw.Weights[name]; math.IsNaN(w) || w < 0 || w > 1 {
 			c.fail("weights."+name, "weight of %q is %v: wanted 0 to 1", name, w)
@@ -60,6 +68,17 @@ func (c *checker) percent(where string, v *float64) {
 	}
 }
 
+// whole checks a whole number that was stated.
+func (c *checker) whole(where string, v *int, least, most int) {
+	if v != nil && (*v < least || *v > most) {
+		c.fail(where, "%s = %d: wanted %d to %d", where[strings.LastIndexByte(where, '.')+1:], *v, least, most)
+	}
+}
+
+// orientations are those of orientation-requested (RFC 8011 section 5.2.10)
+// that a default can have.
+var orientations = []string{"portrait", "landscape", "reverse-landscape", "reverse-portrait", AnyOrientation}
+
 func (c *checker) site(where string, raw *rawSite) Site {
 	s := Site{
 		Name:          c.text(where+".name", raw.Name),
@@ -68,6 +87,12 @@ func (c *checker) site(where string, raw *rawSite) Site {
 		Targets:       c.targets(where+".targets", raw.Targets),
 		Skip:          c.targets(where+".skip", raw.Skip),
 		ExpectedMedia: c.words(where+".expected_media", raw.ExpectedMedia),
+
+		ExpectedOrientation: strings.ToLower(strings.TrimSpace(raw.ExpectedOrientation)),
+		ExpectedLanguages:   c.words(where+".expected_languages", raw.ExpectedLanguages),
+	}
+	if o := s.ExpectedOrientation; o != "" && !slices.Contains(orientations, o) {
+		c.fail(where+".expected_orientation", "expected_orientation %q: wanted one of %s", raw.ExpectedOrientation, strings.Join(orientations, ", "))
 	}
 	if s.Name == "" {
 		c.fail(where, "a site without a name")

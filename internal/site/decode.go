@@ -15,24 +15,65 @@ type rawFile struct {
 	HorizonDays *int               `toml:"horizon_days"`
 	Thresholds  rawThresholds      `toml:"thresholds"`
 	Weights     map[string]float64 `toml:"weights"`
+	Report      rawReport          `toml:"report"`
+	Parts       []rawPart          `toml:"part"`
+	Models      []rawModel         `toml:"model"`
 	Sites       []rawSite          `toml:"site"`
 }
 
 type rawThresholds struct {
-	ConsumableLow *float64 `toml:"consumable_low"`
-	LongLifeLow   *float64 `toml:"long_life_low"`
-	WasteLow      *float64 `toml:"waste_low"`
+	ConsumableLow    *float64 `toml:"consumable_low"`
+	LongLifeLow      *float64 `toml:"long_life_low"`
+	WasteLow         *float64 `toml:"waste_low"`
+	TrayLow          *float64 `toml:"tray_low"`
+	QueueWaitMin     *int     `toml:"queue_wait_minutes"`
+	BringProbability *float64 `toml:"bring_probability"`
+}
+
+type rawReport struct {
+	Dir      *string `toml:"dir"`
+	History  *string `toml:"history"`
+	KeepDays *int    `toml:"keep_days"`
+}
+
+type rawPart struct {
+	Model    string `toml:"model"`
+	Supply   string `toml:"supply"`
+	Colorant string `toml:"colorant"`
+	Number   string `toml:"number"`
+	Name     string `toml:"name"`
+}
+
+type rawModel struct {
+	Match         string       `toml:"match"`
+	PagesPerMonth *int         `toml:"pages_per_month"`
+	Rollers       []rawRoller  `toml:"roller"`
+	Services      []rawService `toml:"service"`
+}
+
+type rawRoller struct {
+	Name        string   `toml:"name"`
+	DiameterMM  *float64 `toml:"diameter_mm"`
+	ToleranceMM *float64 `toml:"tolerance_mm"`
+	Part        string   `toml:"part"`
+}
+
+type rawService struct {
+	Part  string `toml:"part"`
+	Pages *int   `toml:"pages"`
 }
 
 type rawSite struct {
-	Name          string          `toml:"name"`
-	Location      string          `toml:"location"`
-	Contact       string          `toml:"contact"`
-	Targets       []string        `toml:"targets"`
-	Skip          []string        `toml:"skip"`
-	ExpectedMedia []string        `toml:"expected_media"`
-	Credentials   []rawCredential `toml:"credential"`
-	Devices       []rawDevice     `toml:"device"`
+	Name                string          `toml:"name"`
+	Location            string          `toml:"location"`
+	Contact             string          `toml:"contact"`
+	Targets             []string        `toml:"targets"`
+	Skip                []string        `toml:"skip"`
+	ExpectedMedia       []string        `toml:"expected_media"`
+	ExpectedOrientation string          `toml:"expected_orientation"`
+	ExpectedLanguages   []string        `toml:"expected_languages"`
+	Credentials         []rawCredential `toml:"credential"`
+	Devices             []rawDevice     `toml:"device"`
 }
 
 type rawCredential struct {
@@ -114,12 +155,16 @@ func unknownKey(key toml.Key) string {
 var goNames = regexp.MustCompile(`cannot decode TOML ([a-z -]+) into (?:struct field \S+ of type |a Go value of type )?(\S+)$`)
 
 var tomlWords = map[string]string{
-	"string": "a string", "[]string": "a list of strings", "bool": "true or false",
+	"string": "a string", "*string": "a string", "[]string": "a list of strings", "bool": "true or false",
 	"int": "a whole number", "*int": "a whole number", "float64": "a number", "*float64": "a number",
-	"site.rawThresholds": "a table", "map[string]float64": "a table of numbers",
+	"site.rawThresholds": "a table", "site.rawReport": "a table", "map[string]float64": "a table of numbers",
 	"site.rawSite": "a table, written [[site]]", "[]site.rawSite": "tables, written [[site]]",
 	"site.rawCredential": "a table, written [[site.credential]]", "[]site.rawCredential": "tables, written [[site.credential]]",
 	"site.rawDevice": "a table, written [[site.device]]", "[]site.rawDevice": "tables, written [[site.device]]",
+	"site.rawPart": "a table, written [[part]]", "[]site.rawPart": "tables, written [[part]]",
+	"site.rawModel": "a table, written [[model]]", "[]site.rawModel": "tables, written [[model]]",
+	"site.rawRoller": "a table, written [[model.roller]]", "[]site.rawRoller": "tables, written [[model.roller]]",
+	"site.rawService": "a table, written [[model.service]]", "[]site.rawService": "tables, written [[model.service]]",
 }
 
 // plain makes the library's message one line about the file, not about Go.

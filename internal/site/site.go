@@ -19,15 +19,28 @@ type File struct {
 	HorizonDays int // days until the next visit; 0: not stated
 	Thresholds  Thresholds
 	Weights     map[string]float64 // by impact or finding code, 0..1
-	Sites       []Site             // at least one, names unique
+	Report      Report
+	Catalogue   device.Catalogue
+	Sites       []Site // at least one, names unique
 }
 
-// Thresholds are percentages, 0 to 100, at or below which something is due.
-// A nil one is not stated.
+// Thresholds are percentages, 0 to 100, at or below which something is due,
+// unless another unit is given. A nil one is not stated.
 type Thresholds struct {
-	ConsumableLow *float64 // toner, ink, paper rolls
-	LongLifeLow   *float64 // drums, fusers, rollers
-	WasteLow      *float64 // space left in a receptacle
+	ConsumableLow    *float64 // toner, ink, paper rolls
+	LongLifeLow      *float64 // drums, fusers, rollers
+	WasteLow         *float64 // space left in a receptacle
+	TrayLow          *float64 // sheets in a tray, room in an output bin
+	QueueWaitMin     *int     // minutes that a job may wait at an idle printer
+	BringProbability *float64 // 0..1: a part is brought when it is needed before the visit after next with this probability
+}
+
+// Report says where results are kept. Paths are absolute, or relative to where
+// the tool was started when the site file was named so. Empty or 0: not stated.
+type Report struct {
+	Dir      string // folder of the reports
+	History  string // database of the nights
+	KeepDays int    // nights older than that may be dropped
 }
 
 // Site is one office.
@@ -38,9 +51,16 @@ type Site struct {
 	Targets       []string // as on the command line; @file is made absolute
 	Skip          []string
 	ExpectedMedia []string
-	Expected      []device.Expected
-	credentials   []reference
+	// ExpectedOrientation is a keyword such as portrait, AnyOrientation for no
+	// expectation, or empty: not stated.
+	ExpectedOrientation string
+	ExpectedLanguages   []string // page languages that every device needs
+	Expected            []device.Expected
+	credentials         []reference
 }
+
+// AnyOrientation is the expected orientation of a site that has none.
+const AnyOrientation = "any"
 
 // maxFile bounds the site file, in bytes: far above any real one, and small
 // enough that a wrong path cannot fill the memory.

@@ -18,9 +18,42 @@ horizon_days = 21
 [thresholds]
 consumable_low = 12.5
 waste_low = 0
+tray_low = 20
+queue_wait_minutes = 45
+bring_probability = 0.35
 [weights]
 stopped = 0.9
 media-jam = 1
+[report]
+dir = "reports"
+history = "nights.db"
+keep_days = 800
+
+[[part]]
+supply = "staples"
+number = "SC-3"
+[[part]]
+model = "Okvarna L4*"
+supply = "toner cartridge"
+colorant = "Black"
+number = "OT-42"
+name = "Toner, high yield"
+[[model]]
+match = "Okvarna L420dn"
+pages_per_month = 4000
+  [[model.roller]]
+  name = "photoconductor drum"
+  diameter_mm = 24
+  part = "drum unit"
+  [[model.roller]]
+  name = "fuser roller"
+  diameter_mm = 25.5
+  tolerance_mm = 1.5
+  [[model.service]]
+  part = "feed roller kit"
+  pages = 100_000
+[[model]]
+match = "Brindlecote *"
 
 [[site]]
 name = "North branch"
@@ -29,6 +62,8 @@ contact = "Front desk"
 targets = ["127.20.1.0/24", "printer-a.example", "@more.txt"]
 skip = ["127.20.1.200-127.20.1.220"]
 expected_media = ["iso_a4_210x297mm"]
+expected_orientation = "Landscape"
+expected_languages = ["langPS", "application/pdf"]
   [[site.credential]]
   label = "office"
   version = "2c"
@@ -62,17 +97,39 @@ func TestParse(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	consumable, waste := 12.5, 0.0
+	consumable, waste, tray, bring, wait := 12.5, 0.0, 20.0, 0.35, 45
 	want := &File{
 		Path:        filepath.Join(dir, "printround.toml"),
 		HorizonDays: 21,
-		Thresholds:  Thresholds{ConsumableLow: &consumable, WasteLow: &waste},
+		Thresholds:  Thresholds{ConsumableLow: &consumable, WasteLow: &waste, TrayLow: &tray, QueueWaitMin: &wait, BringProbability: &bring},
 		Weights:     map[string]float64{"stopped": 0.9, "media-jam": 1},
+		Report:      Report{Dir: filepath.Join(dir, "reports"), History: filepath.Join(dir, "nights.db"), KeepDays: 800},
+		Catalogue: device.Catalogue{
+			Parts: []device.CataloguePart{
+				{Supply: "staples", Number: "SC-3"},
+				{Model: "Okvarna L4*", Supply: "toner cartridge", Colorant: "black", Number: "OT-42", Name: "Toner, high yield"},
+			},
+			Models: []device.Model{
+				{
+					Match: "Okvarna L420dn", PagesPerMonth: 4000,
+					Rollers: []device.Roller{
+						{Name: "photoconductor drum", DiameterMM: 24, ToleranceMM: 1, Part: "drum unit"},
+						{Name: "fuser roller", DiameterMM: 25.5, ToleranceMM: 1.5},
+					},
+					Services: []device.ServiceInterval{{Part: "feed roller kit", Pages: 100_000}},
+				},
+				{Match: "Brindlecote *"},
+			},
+		},
 		Sites: []Site{{
 			Name: "North branch", Location: "Quay 1", Contact: "Front desk",
 			Targets:       []string{"127.20.1.0/24", "printer-a.example", "@" + filepath.Join(dir, "more.txt")},
 			Skip:          []string{"127.20.1.200-127.20.1.220"},
 			ExpectedMedia: []string{"iso_a4_210x297mm"},
+
+			ExpectedOrientation: "landscape",
+			ExpectedLanguages:   []string{"langPS", "application/pdf"},
+
 			Expected: []device.Expected{
 				{Address: "127.20.1.30", Name: "Front desk", Location: "Ground floor", Sole: true, Site: "North branch"},
 				{Key: "serial:maker model:0042", Site: "North branch"},
@@ -142,6 +199,32 @@ func TestParseErrors(t *testing.T) {
 		{"horizon", "horizon_days = 0\n" + site, `f.toml:1:1: horizon_days = 0: wanted 1 to 366 days`},
 		{"threshold", "[thresholds]\nconsumable_low = 101\n" + site, `f.toml:2:1: consumable_low = 101: wanted a percentage, 0 to 100`},
 		{"threshold no number", "[thresholds]\nwaste_low = nan\n" + site, `f.toml:2:1: waste_low = NaN: wanted a percentage, 0 to 100`},
+		{"tray threshold", "[thresholds]\ntray_low = -1\n" + site, `f.toml:2:1: tray_low = -1: wanted a percentage, 0 to 100`},
+		{"queue wait", "[thresholds]\nqueue_wait_minutes = 0\n" + site, `f.toml:2:1: queue_wait_minutes = 0: wanted 1 to 10080`},
+		{"part of a minute", "[thresholds]\nqueue_wait_minutes = 1.5\n" + site, `f.toml:2:22: thresholds.queue_wait_minutes: this is a float, wanted a whole number`},
+		{"probability in percent", "[thresholds]\nbring_probability = 20\n" + site, `f.toml:2:1: bring_probability = 20: wanted 0 to 1`},
+		{"orientation", site + "expected_orientation = \"sideways\"\n", `f.toml:4:1: expected_orientation "sideways": wanted one of portrait, landscape, reverse-landscape, reverse-portrait, any`},
+		{"empty language", site + "expected_languages = [\"langPS\", \"\"]\n", `f.toml:4:33: an empty text in the list`},
+		{"unknown key of the report", site + "[report]\nfolder = \"x\"\n", `f.toml:5:1: unknown key "report.folder"`},
+		{"report without a path", "[report]\ndir = \" \"\n" + site, `f.toml:2:1: dir: wanted a path`},
+		{"history is no path", "[report]\nhistory = 4\n" + site, `f.toml:2:11: report.history: this is an integer, wanted a string`},
+		{"nights kept", "[report]\nkeep_days = 0\n" + site, `f.toml:2:1: keep_days = 0: wanted 1 to 36525`},
+		{"unknown key of a part", site + "[[part]]\nsuply = \"toner\"\n", `f.toml:5:1: unknown key "part.suply"`},
+		{"part of nothing", site + "[[part]]\nnumber = \"1\"\n", `f.toml:4:3: a part without a supply: wanted what it replaces, such as toner, opc, fuser or feed roller kit`},
+		{"part without a number", site + "[[part]]\nsupply = \"toner\"\n", `f.toml:4:3: a part with neither number nor name says nothing`},
+		{"part twice", site + "[[part]]\nsupply = \"toner\"\nnumber = \"1\"\n[[part]]\nsupply = \"Toner\"\nnumber = \"2\"\n", `f.toml:7:3: the part for Toner is there twice`},
+		{"star in the middle", site + "[[part]]\nmodel = \"A * B\"\nsupply = \"toner\"\nnumber = \"1\"\n", `f.toml:5:1: "A * B": a * is allowed at the end only`},
+		{"model without match", site + "[[model]]\npages_per_month = 1\n", `f.toml:4:3: a model without match: wanted its make and model`},
+		{"model twice", site + "[[model]]\nmatch = \"A\"\n[[model]]\nmatch = \"a\"\n", `f.toml:6:3: the model for a is there twice`},
+		{"load", site + "[[model]]\nmatch = \"A\"\npages_per_month = -1\n", `f.toml:6:1: pages_per_month = -1: wanted 1 to 100000000`},
+		{"roller without a name", site + "[[model]]\nmatch = \"A\"\n[[model.roller]]\ndiameter_mm = 24\n", `f.toml:6:3: a roller without a name`},
+		{"roller without a diameter", site + "[[model]]\nmatch = \"A\"\n[[model.roller]]\nname = \"r\"\n", `f.toml:6:3: a roller without diameter_mm`},
+		{"roller in micrometres", site + "[[model]]\nmatch = \"A\"\n[[model.roller]]\nname = \"r\"\ndiameter_mm = 24000\n", `f.toml:8:1: diameter_mm = 24000: wanted more than 0 and at most 500 mm`},
+		{"tolerance", site + "[[model]]\nmatch = \"A\"\n[[model.roller]]\nname = \"r\"\ndiameter_mm = 24\ntolerance_mm = 0\n", `f.toml:9:1: tolerance_mm = 0: wanted more than 0 and at most 50 mm`},
+		{"service without a part", site + "[[model]]\nmatch = \"A\"\n[[model.service]]\npages = 1\n", `f.toml:6:3: a service without a part, such as fuser or feed roller kit`},
+		{"service without pages", site + "[[model]]\nmatch = \"A\"\n[[model.service]]\npart = \"fuser\"\n", `f.toml:6:3: a service without pages: wanted the life of the part in pages`},
+		{"service never", site + "[[model]]\nmatch = \"A\"\n[[model.service]]\npart = \"fuser\"\npages = 0\n", `f.toml:8:1: pages = 0: wanted 1 to 100000000`},
+		{"service twice", site + "[[model]]\nmatch = \"A\"\n[[model.service]]\npart = \"fuser\"\npages = 1\n[[model.service]]\npart = \"Fuser\"\npages = 2\n", `f.toml:9:3: the service for Fuser is there twice`},
 		{"weight", "[weights]\nmedia-jam = 1.5\n" + site, `f.toml:2:1: weight of "media-jam" is 1.5: wanted 0 to 1`},
 	}
 	for _, tt := range tests {
@@ -205,6 +288,7 @@ func FuzzParse(f *testing.F) {
 	f.Add([]byte(good))
 	f.Add([]byte("[[site]]\nname = \"A\"\nname = \"B\"\n"))
 	f.Add([]byte("site = [{name = 'x', targets = ['@a'], device = [{sole = true}]}]\n"))
+	f.Add([]byte("[report]\ndir = 'r'\nkeep_days = 1\n[[part]]\nsupply = 'toner'\nnumber = '1'\n[[model]]\nmatch = 'A*'\nroller = [{name = 'r', diameter_mm = 1e300}]\nservice = [{part = 'f', pages = 1}]\n[[site]]\nname = 'x'\ntargets = ['a']\n"))
 	f.Add([]byte("[thresholds]\nconsumable_low = inf\n[weights]\na.b = 1\n"))
 	f.Fuzz(func(t *testing.T, content []byte) {
 		file, err := Parse("f.toml", content)
@@ -218,6 +302,23 @@ func FuzzParse(f *testing.F) {
 		}
 		if len(file.Sites) == 0 {
 			t.Error("a good file without a site")
+		}
+		for _, p := range file.Catalogue.Parts {
+			if p.Supply == "" || p.Number+p.Name == "" {
+				t.Errorf("part %+v passed: of nothing, or without a number", p)
+			}
+		}
+		for _, m := range file.Catalogue.Models {
+			for _, r := range m.Rollers {
+				if !(r.DiameterMM > 0 && r.DiameterMM <= maxDiameterMM && r.ToleranceMM > 0) {
+					t.Errorf("roller %+v passed", r)
+				}
+			}
+			for _, s := range m.Services {
+				if s.Part == "" || s.Pages <= 0 {
+					t.Errorf("service %+v passed", s)
+				}
+			}
 		}
 		names := map[string]bool{}
 		for _, s := range file.Sites {
