@@ -13,7 +13,6 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	"unicode"
 	"unicode/utf8"
 
 	"printround/internal/device"
@@ -39,17 +38,16 @@ func writeSurveyJSON(w io.Writer, s *device.Survey) error {
 	out := bufio.NewWriterSize(w, 1<<16)
 	out.Write(head)
 	out.WriteString("\n  \"devices\": [\n")
-	devices := newJSONEncoder("    ")
+	var devices deviceJSON
 	for i := range s.Devices {
-		one, err := devices.encode(s.Devices[i])
+		one, err := devices.encode(&s.Devices[i])
 		if err != nil {
 			return err
 		}
 		if i > 0 {
 			out.WriteString(",\n")
 		}
-		out.WriteString("    ")
-		out.Write(bytes.TrimSuffix(one, []byte("\n")))
+		out.Write(one)
 	}
 	out.WriteString("\n  ]")
 	out.Write(tail)
@@ -171,15 +169,7 @@ func appendVisible(out, b []byte) []byte {
 			continue
 		}
 		r, n := utf8.DecodeRune(b[i:])
-		switch {
-		case unicode.IsGraphic(r):
-			out = append(out, b[i:i+n]...)
-		case r < 0x10000:
-			out = fmt.Appendf(out, `\u%04x`, r)
-		default:
-			r -= 0x10000
-			out = fmt.Appendf(out, `\u%04x\u%04x`, 0xd800+r>>10, 0xdc00+r&0x3ff)
-		}
+		out = appendRune(out, r, b[i:i+n])
 		i += n
 	}
 	return out
