@@ -1,10 +1,6 @@
 package finding
 
-import (
-	"slices"
-
-	"printround/internal/device"
-)
+import "printround/internal/device"
 
 // JudgeAll judges the devices of a survey, each by its own facts and by what
 // equal models have: a page language that every other device of a model
@@ -16,28 +12,48 @@ func JudgeAll(devices []device.Device, o Options) {
 // JudgeEach is JudgeAll for devices of several sites, each with its own
 // thresholds and norms.
 func JudgeEach(devices []device.Device, options func(*device.Device) Options) {
-	peers := map[model]*peerGroup{}
+	var peers Peers
 	for i := range devices {
-		d := &devices[i]
-		m := modelOf(d)
-		if m.name == "" {
-			continue
-		}
-		if peers[m] == nil {
-			peers[m] = &peerGroup{}
-		}
-		peers[m].size++
-		for k, want := range compared {
-			if speaks(d, want) {
-				peers[m].have[k]++
-			}
-		}
+		peers.Add(&devices[i])
 	}
 	for i := range devices {
-		own := options(&devices[i])
-		own.peerLanguages = peers[modelOf(&devices[i])].expected(&devices[i])
-		Judge(&devices[i], own)
+		peers.Judge(&devices[i], options(&devices[i]))
 	}
+}
+
+// Peers is what the devices of a survey have in common, model by model. It is
+// filled first, and then each of these devices is judged by it; of a device it
+// keeps nothing but a count. The zero Peers is empty.
+type Peers struct{ groups map[model]*peerGroup }
+
+// Add counts a device. It looks at model, role, page languages and whether SNMP
+// answered, and may be given no more than these.
+func (p *Peers) Add(d *device.Device) {
+	m := modelOf(d)
+	if m.name == "" {
+		return
+	}
+	g := p.groups[m]
+	if g == nil {
+		if p.groups == nil {
+			p.groups = map[model]*peerGroup{}
+		}
+		g = &peerGroup{}
+		p.groups[m] = g
+	}
+	g.size++
+	speaks := interprets(d)
+	for k := range compared {
+		if speaks[k] {
+			g.have[k]++
+		}
+	}
+}
+
+// Judge judges a device that was added. Several may be judged at the same time.
+func (p *Peers) Judge(d *device.Device, o Options) {
+	o.peerLanguages = p.groups[modelOf(d)].expected(d)
+	Judge(d, o)
 }
 
 // model says which devices can be compared: the same make and model, and the
@@ -62,6 +78,14 @@ const minPeers = 2
 // (PrtInterpreterLangFamilyTC).
 var compared = [...]string{"langPS", "langPDF", "langPCL", "langPCLXL"}
 
+// foldedCompared are the same as foldLanguage has them.
+var foldedCompared = func() (folded [len(compared)]string) {
+	for k, want := range compared {
+		folded[k] = foldLanguage(want)
+	}
+	return folded
+}()
+
 // peerGroup counts the devices of a model and those that interpret each of the
 // languages compared.
 type peerGroup struct {
@@ -76,9 +100,10 @@ func (g *peerGroup) expected(self *device.Device) []string {
 		return nil
 	}
 	var all []string
+	speaks := interprets(self)
 	for k, want := range compared {
 		others := g.have[k]
-		if speaks(self, want) {
+		if speaks[k] {
 			others--
 		}
 		if others == g.size-1 {
@@ -88,7 +113,13 @@ func (g *peerGroup) expected(self *device.Device) []string {
 	return all
 }
 
-// speaks reports whether a device interprets a page language.
-func speaks(d *device.Device, want string) bool {
-	return slices.ContainsFunc(d.Languages, func(l device.Language) bool { return sameLanguage(string(l.Family), want) })
+// interprets tells which of the languages compared a device interprets.
+func interprets(d *device.Device) (speaks [len(compared)]bool) {
+	for i := range d.Languages {
+		l := foldLanguage(string(d.Languages[i].Family))
+		for k, want := range foldedCompared {
+			speaks[k] = speaks[k] || l == want
+		}
+	}
+	return speaks
 }

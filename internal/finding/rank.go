@@ -18,26 +18,16 @@ func Rank(devices []device.Device) {
 // between equal urgencies: the busier device first, a known one before an
 // unknown one.
 func RankBy(devices []device.Device, pagesPerDay func(*device.Device) (float64, bool)) {
-	type place struct {
-		d     *device.Device
-		pages float64
-		known bool
+	type placed struct {
+		Place
+		d *device.Device
 	}
-	places := make([]place, len(devices)) // devices are large: their places are sorted
+	places := make([]placed, len(devices)) // devices are large: their places are sorted
 	for i := range devices {
 		pages, known := pagesPerDay(&devices[i])
-		places[i] = place{&devices[i], pages, known}
+		places[i] = placed{PlaceOf(&devices[i], pages, known), &devices[i]}
 	}
-	slices.SortStableFunc(places, func(a, b place) int {
-		return cmp.Or(
-			cmp.Compare(roleRank(a.d.Role), roleRank(b.d.Role)),
-			cmp.Compare(b.d.Urgency, a.d.Urgency),
-			cmp.Compare(a.d.Attention.Rank(), b.d.Attention.Rank()),
-			cmp.Compare(rankBool(b.known), rankBool(a.known)),
-			cmp.Compare(b.pages, a.pages),
-			strings.Compare(a.d.Key, b.d.Key),
-		)
-	})
+	slices.SortStableFunc(places, func(a, b placed) int { return a.Compare(b.Place) })
 	ranked := make([]device.Device, 0, len(devices))
 	for _, p := range places {
 		ranked = append(ranked, *p.d)
@@ -45,7 +35,36 @@ func RankBy(devices []device.Device, pagesPerDay func(*device.Device) (float64, 
 	copy(devices, ranked)
 }
 
-func roleRank(r device.Role) int { return rankBool(r == device.RoleServerQueue) }
+// Place is what decides about the place of a judged device in the ranking. It
+// is small: devices can be ranked that are not in memory.
+type Place struct {
+	role, attention int
+	urgency         int
+	pages           float64
+	known           bool
+	key             string
+}
+
+// PlaceOf returns the place of a judged device that prints so many pages a day,
+// where that is known.
+func PlaceOf(d *device.Device, pagesPerDay float64, known bool) Place {
+	return Place{
+		role: rankBool(d.Role == device.RoleServerQueue), attention: d.Attention.Rank(), urgency: d.Urgency,
+		pages: pagesPerDay, known: known, key: d.Key,
+	}
+}
+
+// Compare puts the more urgent place first.
+func (p Place) Compare(q Place) int {
+	return cmp.Or(
+		cmp.Compare(p.role, q.role),
+		cmp.Compare(q.urgency, p.urgency),
+		cmp.Compare(p.attention, q.attention),
+		cmp.Compare(rankBool(q.known), rankBool(p.known)),
+		cmp.Compare(q.pages, p.pages),
+		strings.Compare(p.key, q.key),
+	)
+}
 
 func rankBool(b bool) int {
 	if b {
