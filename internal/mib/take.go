@@ -11,7 +11,9 @@ import (
 func (e *engine) take(q oid.Request, w wants, a oid.Answer) bool {
 	n := min(len(a.Names), len(w.names))
 	for i := range n {
-		e.takeName(w.names[i], q.Names[i].Name, a.Names[i])
+		if a.Names[i].Name != nil {
+			e.takeName(w.names[i], q.Names[i].Name, a.Names[i])
+		}
 	}
 	columns := min(len(a.Columns), len(w.columns))
 	for i := range columns {

@@ -279,9 +279,10 @@ type Request struct {
 	Reps    int
 }
 
-// Answer answers a prefix of Request.Names, one binding for each in the same
-// order, and, when all names were answered, the columns as far as they fit.
-// The end of what the device shows is a binding with the asked name and
+// Answer answers some of Request.Names, one binding for each in the same
+// order, and the columns as far as they fit. A name that was not answered has
+// no binding behind the last one that was, and before it a binding without a
+// name. The end of what the device shows is a binding with the asked name and
 // EndOfMibView; an instance that the device could not produce has the asked
 // name and an Invalid value. The names of the others are what the device
 // gave: nothing is known about their order.

@@ -18,80 +18,254 @@ import (
 // buffers lends room for the largest UDP datagram.
 var buffers = sync.Pool{New: func() any { b := make([]byte, 1<<16); return &b }}
 
-// maxGrowth bounds how much longer later tries wait than the first.
-const maxGrowth = 4
-
 // graceV1 is how long a V1 answer waits for the V2c answer that may still be
 // on its way: GetBulk takes agents longer.
 const graceV1 = 500 * time.Millisecond
 
-// exchange sends requests until one is answered: compose makes the request of
-// each try. The answer to an earlier try counts as well.
-func (s *Session) exchange(ctx context.Context, compose func(try int) *pdu) (*pdu, *reply, error) {
-	stop := context.AfterFunc(ctx, func() { _ = s.conn.SetReadDeadline(time.Unix(1, 0)) })
-	defer stop()
-	if s.usm != nil && s.usm.engine == "" {
-		if err := s.discover(ctx); err != nil {
-			return nil, nil, err
-		}
-	}
-	w := &waiting{}
-	tries, first := s.patience()
-	fallback := !s.settled && s.version == V2c
-	if fallback {
-		tries = max(tries, 2)
-	}
-	var last error
-	for try := range tries {
-		if err := s.send(w, compose(try)); err != nil {
-			return nil, nil, err
-		}
-		if fallback && try > 0 {
-			s.sendTwin(w)
-		}
-		if try > 0 {
-			s.stats.Repeated++
-			s.opts.Log(fmt.Sprintf("try %d", try+1))
-		}
-		p, r, err := s.wait(ctx, w, time.Now().Add(first*time.Duration(min(1<<try, maxGrowth))))
-		if err == nil || !isNoAnswer(err) {
-			return p, r, err
-		}
-		last = err
-	}
-	if s.usm != nil && !s.settled && !w.forged {
-		last = ErrMute
-	}
-	return nil, nil, last
+// flight is one request on its way, in as many tries as it takes. The answer
+// to an earlier try counts as well.
+type flight struct {
+	number uint8 // of a pair: 1 or 2
+	tries  []*pdu
+	round  int       // tries since begun
+	begun  time.Time // when its patience began
+	until  time.Time // when the present try is over
 }
-
-func isNoAnswer(err error) bool { return errors.Is(err, ErrNoAnswer) }
 
 // waiting is what answers are expected to.
 type waiting struct {
-	sent      []*pdu
+	flights   []*flight
+	paired    bool      // two flights were begun together
+	extra     bool      // holds Options.Extra
 	discovery bool      // for the engine of an SNMPv3 device
 	twin      uint32    // request-id of the V1 probe; 0: none
 	found     time.Time // when the V1 probe was answered
 	forged    bool      // an answer came with a wrong authentication code
 }
 
+// exchange asks for what is open of a, in one request or in two at a time, and
+// waits until each was answered. It reports whether a has something to return;
+// that may be so even with an error.
+func (s *Session) exchange(ctx context.Context, a *asking) (useful bool, err error) {
+	stop := context.AfterFunc(ctx, func() { _ = s.conn.SetReadDeadline(time.Unix(1, 0)) })
+	defer stop()
+	if s.usm != nil && s.usm.engine == "" {
+		if err := s.discover(ctx); err != nil {
+			return false, err
+		}
+	}
+	w := &waiting{}
+	defer func() { s.lower(w, 0) }()
+	if err := s.launch(w, a); err != nil {
+		return false, err
+	}
+	for len(w.flights) > 0 {
+		f, p, r, err := s.wait(ctx, w)
+		if f == nil && err == nil {
+			err = s.repeat(w, func(f *flight) *pdu { return s.compose(a, f.number, len(f.tries)) })
+		}
+		if err != nil {
+			return useful, err
+		}
+		if f == nil {
+			continue
+		}
+		s.land(w, f)
+		useful = a.take(s, p, r) || useful
+		a.release(f.number)
+	}
+	return useful, nil
+}
+
+// launch sends the first request, and a second one if two at a time are better
+// and it is worth it.
+func (s *Session) launch(w *waiting, a *asking) error {
+	first := s.compose(a, 1, 0)
+	if err := s.begin(w, 1, first); err != nil {
+		return err
+	}
+	if !s.pairs() {
+		return nil
+	}
+	second := s.compose(a, 2, 0)
+	if 2*second.size < s.pack.limit || s.opts.Extra != nil && !s.opts.Extra.TryAcquire(1) {
+		// A small rest fits better beside what will be asked next.
+		a.release(2)
+		return nil
+	}
+	w.paired, w.extra = true, s.opts.Extra != nil
+	return s.begin(w, 2, second)
+}
+
+// begin puts a request in flight.
+func (s *Session) begin(w *waiting, number uint8, p *pdu) error {
+	f := &flight{number: number, begun: s.opts.Now()}
+	w.flights = append(w.flights, f)
+	return s.try(w, f, p)
+}
+
+// try sends one try of a flight.
+func (s *Session) try(w *waiting, f *flight, p *pdu) error {
+	wait, _ := s.patience(f)
+	if err := s.send(f, p, w.discovery); err != nil {
+		return err
+	}
+	if len(f.tries) > 1 {
+		s.stats.Repeated++
+		s.opts.Log(fmt.Sprintf("try %d", len(f.tries)))
+	}
+	f.round++
+	f.until = p.sent.Add(wait)
+	return nil
+}
+
+// repeat makes the next try of each flight whose present one is over. A device
+// that had answered before may run out of patience once: on a path that loses
+// much, giving up costs what is known already. The second time in a row ends
+// the exchange.
+func (s *Session) repeat(w *waiting, compose func(*flight) *pdu) error {
+	now := s.opts.Now()
+	struck := !w.paired
+	for _, f := range w.flights {
+		if f.until.After(now) {
+			continue
+		}
+		if !struck {
+			struck = true
+			s.strike()
+		}
+		if _, more := s.patience(f); !more {
+			if !s.awake() || s.opts.Retries == 0 || s.expired {
+				return s.silence(w)
+			}
+			s.expired = true
+			f.begun, f.round = now, 0
+		}
+		p := compose(f)
+		if len(p.names)+len(p.columns) == 0 && !w.discovery {
+			w.flights = slices.DeleteFunc(slices.Clone(w.flights), func(g *flight) bool { return g == f })
+			continue // what it asked for is known by now
+		}
+		if err := s.try(w, f, p); err != nil {
+			return err
+		}
+		if s.fallsBack() && !w.discovery {
+			s.sendTwin(w)
+		}
+	}
+	return nil
+}
+
+// silence says what it means that nothing came that counts.
+func (s *Session) silence(w *waiting) error {
+	switch {
+	case w.forged:
+		return fmt.Errorf("%w (%w)", ErrForged, ErrNoAnswer)
+	case s.usm != nil && !s.settled && !w.discovery:
+		return ErrMute
+	}
+	return ErrNoAnswer
+}
+
+// patience returns how long the next try of a flight is waited for, and
+// whether there is one.
+//
+// Nobody knows how far away a device is that never answered, or whether it is
+// there: each try waits the configured time, the last of several twice as long.
+// Later the tries follow the measured round-trip time, for as long as the
+// configured number of tries of the configured length would take.
+func (s *Session) patience(f *flight) (wait time.Duration, more bool) {
+	o := &s.opts
+	switch {
+	case o.First > 0 && !s.settled:
+		most := 1
+		if s.fallsBack() {
+			most = 2
+		}
+		return o.First << f.round, f.round < most
+	case !s.awake():
+		most := o.Retries + 1
+		if s.fallsBack() {
+			most = max(most, 2)
+		}
+		if f.round > 0 && f.round == most-1 {
+			return 2 * o.Timeout, true
+		}
+		return o.Timeout, f.round < most
+	case o.Retries == 0:
+		return o.Timeout, f.round == 0
+	}
+	left := f.begun.Add(time.Duration(o.Retries+1) * o.Timeout).Sub(o.Now())
+	wait = min(s.rtt.timeout(f.round, o.Timeout), left)
+	return wait, left >= min(leastWait, o.Timeout)/2
+}
+
+// awake reports whether the device has answered, here or to somebody else.
+func (s *Session) awake() bool { return s.settled || s.opts.Heard }
+
+// fallsBack reports whether an answer in another version is still possible.
+func (s *Session) fallsBack() bool { return !s.awake() && s.version == V2c }
+
+// Two requests at a time.
+const (
+	// pairsFrom is the round-trip time from which two at a time are worth it:
+	// below, it is the device that takes the time, not the way.
+	pairsFrom = 5 * time.Millisecond
+	// maxStrikes is how often two at a time may go wrong with a device.
+	maxStrikes = 2
+)
+
+// pairs reports whether two requests at a time are the better way.
+func (s *Session) pairs() bool {
+	return s.rtt.known && s.rtt.smooth >= pairsFrom && s.strikes < maxStrikes
+}
+
+// strike notes that two at a time went wrong: an answer was lost, or overtook
+// the one before it.
+func (s *Session) strike() {
+	if s.strikes++; s.strikes == maxStrikes {
+		s.opts.Log("one request at a time from now on")
+	}
+}
+
+// land takes a flight that was answered out.
+func (s *Session) land(w *waiting, f *flight) {
+	i := slices.Index(w.flights, f)
+	if w.paired && i == 1 {
+		s.strike()
+	}
+	w.flights = slices.Delete(w.flights, i, i+1)
+	s.lower(w, 1)
+}
+
+// lower lets others ask when no more than so many flights are left.
+func (s *Session) lower(w *waiting, most int) {
+	if w.extra && (most == 0 || len(w.flights) <= most) {
+		w.extra = false
+		s.opts.Extra.Release(1)
+	}
+}
+
 // send sends p with an id of its own.
-func (s *Session) send(w *waiting, p *pdu) error {
+func (s *Session) send(f *flight, p *pdu, discovery bool) error {
 	p.id = s.nextID()
-	w.sent = append(w.sent, p)
-	b, err := s.encode(p)
+	f.tries = append(f.tries, p)
+	var b []byte
+	var err error
+	switch {
+	case discovery:
+		b, err = discoveryMessage(p.id)
+	case s.usm != nil:
+		b, err = s.usm.encode(p)
+	default:
+		b, s.binds = appendCommunity(s.out[:0], s.version, s.cred.Community, p, s.binds)
+		s.out = b
+	}
 	if err != nil {
 		return fmt.Errorf("%w: encoding: %v", ErrCredential, err)
 	}
+	p.sent = s.opts.Now()
 	return s.write(b)
-}
-
-func (s *Session) encode(p *pdu) ([]byte, error) {
-	if s.usm != nil {
-		return s.usm.encode(p)
-	}
-	return encodeCommunity(s.version, s.cred.Community, p)
 }
 
 // write sends a datagram. A pending ICMP error fails the write with the
@@ -117,41 +291,53 @@ func (s *Session) sendTwin(w *waiting) {
 	if w.twin == 0 {
 		w.twin = s.nextID()
 	}
-	b, err := encodeCommunity(V1, s.cred.Community, &pdu{kind: gosnmp.GetNextRequest, id: w.twin, names: []oid.Ask{{Name: systemGroup}}})
-	if err == nil {
-		_ = s.write(b) // the request itself was sent: its answer still counts
-	}
+	b, _ := appendCommunity(nil, V1, s.cred.Community, &pdu{kind: getNext, id: w.twin, names: []oid.Ask{{Name: systemGroup}}}, nil)
+	_ = s.write(b) // the request itself was sent: its answer still counts
 }
 
-// wait reads until an answer to something of w comes, or the deadline.
-func (s *Session) wait(ctx context.Context, w *waiting, deadline time.Time) (*pdu, *reply, error) {
+// until is when the first of the present tries is over.
+func (w *waiting) until() time.Time {
+	first := w.flights[0].until
+	for _, f := range w.flights[1:] {
+		if f.until.Before(first) {
+			first = f.until
+		}
+	}
+	return first
+}
+
+// wait reads until an answer to something of w comes. It returns none, and no
+// error, when a try is over.
+func (s *Session) wait(ctx context.Context, w *waiting) (*flight, *pdu, *reply, error) {
 	buf := buffers.Get().(*[]byte)
 	defer buffers.Put(buf)
 	for {
-		until := deadline
+		until := w.until()
 		if !w.found.IsZero() {
 			until = w.found.Add(min(graceV1, s.opts.Timeout))
 		}
 		_ = s.conn.SetReadDeadline(until)
 		if err := ctx.Err(); err != nil {
-			return nil, nil, err
+			return nil, nil, nil, err
 		}
 		n, err := s.conn.Read(*buf)
 		if err != nil {
 			if done, err := s.readFailed(ctx, w, err, until); done {
-				return nil, nil, err
+				return nil, nil, nil, err
 			}
 			continue
 		}
-		p, r, err := s.accept(w, (*buf)[:n])
+		f, p, r, err := s.accept(w, (*buf)[:n])
 		if err != nil {
-			return nil, nil, err
+			return nil, nil, nil, err
 		}
 		if r != nil {
 			s.settled = s.settled || !w.discovery
+			s.expired = false
+			s.rtt.measure(s.opts.Now().Sub(p.sent))
 			s.stats.RoundTrips++
 			s.stats.BytesIn += n
-			return p, r, nil
+			return f, p, r, nil
 		}
 	}
 }
@@ -164,13 +350,11 @@ func (s *Session) readFailed(ctx context.Context, w *waiting, err error, until t
 	case errors.Is(err, os.ErrDeadlineExceeded) && !w.found.IsZero():
 		s.version, s.settled = V1, true
 		return true, errOtherVersion
-	case errors.Is(err, os.ErrDeadlineExceeded) && w.forged:
-		return true, fmt.Errorf("%w (%w)", ErrForged, ErrNoAnswer)
 	case errors.Is(err, os.ErrDeadlineExceeded):
-		return true, ErrNoAnswer
-	case isAny(err, refused) && s.settled:
+		return true, nil
+	case isAny(err, refused) && s.awake():
 		// An agent that answered before is restarting: wait the try out.
-		return !pause(ctx, time.Until(until)), ctx.Err()
+		return !pause(ctx, until.Sub(s.opts.Now())), ctx.Err()
 	}
 	return true, socketError(err)
 }
@@ -190,35 +374,37 @@ func pause(ctx context.Context, d time.Duration) bool {
 // accept decodes a datagram and matches it to a request. What matches nothing
 // is ignored: whoever can guess neither the address, the port nor the id has
 // no say.
-func (s *Session) accept(w *waiting, datagram []byte) (*pdu, *reply, error) {
+func (s *Session) accept(w *waiting, datagram []byte) (*flight, *pdu, *reply, error) {
 	if s.usm != nil {
 		return s.acceptV3(w, datagram)
 	}
 	r, err := decode(s.codec, datagram)
 	if err != nil || r.kind != gosnmp.GetResponse || r.community != s.cred.Community.Reveal() || r.id == 0 {
 		s.stats.Ignored++
-		return nil, nil, nil
+		return nil, nil, nil, nil
 	}
 	if r.id == w.twin && r.version == V1 {
 		if w.found.IsZero() {
-			w.found = time.Now()
+			w.found = s.opts.Now()
 		}
-		return nil, nil, nil
+		return nil, nil, nil, nil
 	}
-	if p := w.match(r.id); p != nil && r.version == s.version {
-		return p, r, nil
+	if f, p := w.match(r.id); p != nil && r.version == s.version {
+		return f, p, r, nil
 	}
 	s.stats.Ignored++
-	return nil, nil, nil
+	return nil, nil, nil, nil
 }
 
-func (w *waiting) match(id uint32) *pdu {
-	for _, p := range w.sent {
-		if p.id == id {
-			return p
+func (w *waiting) match(id uint32) (*flight, *pdu) {
+	for _, f := range w.flights {
+		for _, p := range f.tries {
+			if p.id == id {
+				return f, p
+			}
 		}
 	}
-	return nil
+	return nil, nil
 }
 
 // socketError says what a failed socket call means for the device.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"testing"
+	"time"
 
 	"github.com/gosnmp/gosnmp"
 
@@ -26,12 +27,17 @@ func (e *echo) Next(_ context.Context, q oid.Request) (oid.Answer, error) {
 		if e.left--; e.left < 0 {
 			return oid.Answer{}, errDone
 		}
-		p := e.s.compose(a, e.left%3)
+		p := e.s.compose(a, 1, 0)
+		for try := range e.left % 3 {
+			p = e.s.compose(a, 1, try+1)
+		}
 		r, err := decode(e.s.codec, e.datagram)
 		if err != nil {
 			return oid.Answer{}, err
 		}
-		if a.take(e.s, p, r) {
+		useful := a.take(e.s, p, r)
+		a.release(1)
+		if useful || a.finished() {
 			return a.answer(), nil
 		}
 	}
@@ -95,9 +101,9 @@ func FuzzAcceptV3(f *testing.F) {
 	f.Add(v3.report(a, &v3Header{msgID: 5}, reportNotInTimeWindow, gosnmp.AuthNoPriv, 0)[0])
 	f.Fuzz(func(t *testing.T, datagram []byte) {
 		u := user()
-		s := &Session{usm: u, codec: u.codec, cred: cred, version: V3, conn: nowhere{}, opts: Options{Log: func(string) {}}}
-		w := &waiting{sent: []*pdu{{kind: gosnmp.GetNextRequest, id: 5}}}
-		_, r, _ := s.acceptV3(w, datagram)
+		s := &Session{usm: u, codec: u.codec, cred: cred, version: V3, conn: nowhere{}, opts: Options{Log: func(string) {}, Now: time.Now}}
+		w := &waiting{flights: []*flight{{number: 1, tries: []*pdu{{kind: getNext, id: 5}}}}}
+		_, _, r, _ := s.acceptV3(w, datagram)
 		if r == nil {
 			return
 		}

@@ -3,10 +3,17 @@ package snmp
 import (
 	"fmt"
 	"net/netip"
+	"time"
 
 	"github.com/gosnmp/gosnmp"
 
 	"printround/internal/oid"
+)
+
+// The requests that are sent: it only reads.
+const (
+	getNext = gosnmp.GetNextRequest
+	getBulk = gosnmp.GetBulkRequest
 )
 
 // pdu is one request. For a GetBulkRequest names come first, then columns.
@@ -14,10 +21,14 @@ type pdu struct {
 	kind    gosnmp.PDUType
 	id      uint32 // request-id; 1..2^31-1
 	names   []oid.Ask
+	at      []int // of each name, its place in the question
 	columns []oid.Ask
 	reps    int
-	size    int // estimated octets of the answer's bindings
-	shrunk  bool
+	size    int  // estimated octets of the answer's bindings
+	shrunk  bool // less than usual, because earlier tries were not answered
+	// insteadOfBulk: GetNext for an agent that may not know GetBulk
+	insteadOfBulk bool
+	sent          time.Time
 }
 
 func (p *pdu) variables() []gosnmp.SnmpPDU {
@@ -29,21 +40,6 @@ func (p *pdu) variables() []gosnmp.SnmpPDU {
 		}
 	}
 	return vars
-}
-
-// encodeCommunity encodes a request of SNMPv1 or v2c.
-func encodeCommunity(v Version, community Secret, p *pdu) ([]byte, error) {
-	m := gosnmp.SnmpPacket{
-		Version:   gosnmp.SnmpVersion(v),
-		Community: community.Reveal(),
-		PDUType:   p.kind,
-		RequestID: p.id,
-		Variables: p.variables(),
-	}
-	if p.kind == gosnmp.GetBulkRequest {
-		m.NonRepeaters, m.MaxRepetitions = uint8(len(p.names)), uint32(p.reps)
-	}
-	return m.MarshalMsg()
 }
 
 // reply is a response that was decoded and not yet matched to a request.

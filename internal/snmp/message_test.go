@@ -2,6 +2,7 @@ package snmp
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 
 	"github.com/gosnmp/gosnmp"
@@ -61,14 +62,41 @@ func TestEncodeBulk(t *testing.T) {
 	ask := func(s string) oid.Ask { return oid.Ask{Name: oid.MustParse(s)} }
 	p := &pdu{kind: gosnmp.GetBulkRequest, id: 1414684022, names: []oid.Ask{ask("1.3.6.1.2.1.1.3")},
 		columns: []oid.Ask{ask("1.3.6.1.2.1.4.22.1.2"), ask("1.3.6.1.2.1.4.22.1.4")}, reps: 2}
-	got, err := encodeCommunity(V2c, "public", p)
-	if err != nil {
-		t.Fatal(err)
-	}
+	got, _ := appendCommunity(nil, V2c, "public", p, nil)
 	want := unhex(t, "3046"+"020101"+"04067075626c6963"+"a539"+"02045452"+"5d76"+"020101"+"020102"+
 		"302b"+"300b06072b060102010103"+"0500"+"300d06092b06010201041601020500"+"300d06092b06010201041601040500")
 	if string(got) != string(want) {
 		t.Errorf("% x\nwant\n% x", got, want)
+	}
+}
+
+// Our requests are those of the library, octet for octet.
+func TestEncodeLikeTheLibrary(t *testing.T) {
+	var names []oid.Ask
+	for _, b := range fullDevice(t) {
+		names = append(names, oid.Ask{Name: b.Name})
+	}
+	names = append(names, oid.Ask{Name: oid.OID{1, 3, 6, 1, 2, 1, 43, 1 << 7, 1<<14 - 1, 1 << 14, 1 << 21, 1 << 28, 1<<32 - 1}}, oid.Ask{Name: oid.OID{0, 0}})
+	for n := range maxNames + 1 {
+		for _, id := range []uint32{1, 127, 128, 255, 1 << 15, 1 << 23, 1<<31 - 1} {
+			p := &pdu{kind: getNext, id: id, names: names[len(names)-n:]}
+			if n%2 == 0 {
+				p.kind, p.columns, p.reps = getBulk, names[:n/8], 1+n*3
+			}
+			v := Version(n % 2)
+			community := Secret(strings.Repeat("c", 1+n))
+			m := gosnmp.SnmpPacket{Version: gosnmp.SnmpVersion(v), Community: community.Reveal(), PDUType: p.kind, RequestID: id, Variables: p.variables()}
+			if p.kind == getBulk {
+				m.NonRepeaters, m.MaxRepetitions = uint8(len(p.names)), uint32(p.reps)
+			}
+			want, err := m.MarshalMsg()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got, _ := appendCommunity(nil, v, community, p, nil); string(got) != string(want) {
+				t.Fatalf("%d names, id %d:\n% x\nwant\n% x", n, id, got, want)
+			}
+		}
 	}
 }
 

@@ -1,10 +1,6 @@
 package snmp
 
-import (
-	"github.com/gosnmp/gosnmp"
-
-	"printround/internal/oid"
-)
+import "printround/internal/oid"
 
 // Sizes of answers, in octets of UDP payload.
 const (
@@ -22,6 +18,13 @@ const (
 	// maxNames bounds the names of one request: non-repeaters are encoded in
 	// one octet, and agents have limits of their own.
 	maxNames = 120
+	// fewNames are asked for when nothing larger is answered.
+	fewNames = 8
+	// patientTries is how often a request of a size that got through before is
+	// repeated as it is: what is lost then is lost by chance.
+	patientTries = 4
+	// maxStunted is how often GetBulk may be answered with next to nothing.
+	maxStunted = 2
 )
 
 // packing decides how much to ask for at once, and learns from the answers.
@@ -32,7 +35,9 @@ type packing struct {
 	mostNames int     // names that names may grow back to
 	scale     float64 // how much larger values are than expected
 	proven    int     // largest answer received
-	losses    int     // how often only a smaller try was answered
+	losses    int     // how often in a row only a smaller try was answered
+	bulked    bool    // GetBulk was answered
+	stunted   int     // how often GetBulk brought much less than fits an answer, or nothing while GetNext did
 	noBulk    bool    // the agent fails on GetBulk: GetNext instead
 }
 
@@ -52,59 +57,107 @@ func (k *packing) expect(a oid.Ask) int {
 	return tlv(a.Name.Size() + int(float64(a.Size)*k.scale))
 }
 
+// budget is how many octets the answer to one try may have, the first try
+// being 0, and how many names it may ask for; shrunk says that it is less than
+// usual because earlier tries were not answered.
+func (k *packing) budget(try int) (octets, names int, shrunk bool) {
+	octets, names = k.limit, k.names
+	small := smallAnswer
+	switch {
+	case try == 0:
+		return octets, names, false
+	case k.proven < smallAnswer && try == 1, try >= patientTries:
+	case k.proven < smallAnswer || try >= 2:
+		small = max(smallAnswer, k.proven)
+	default:
+		return octets, names, false
+	}
+	if octets > small {
+		octets, shrunk = small, true
+	}
+	if try >= patientTries || try > 1 && k.proven < smallAnswer {
+		names = min(names, fewNames)
+	}
+	return octets, names, shrunk
+}
+
+// Where a name of a question stands.
+const (
+	isOpen = 0   // and 1 or 2: in the flight of that number
+	isDone = 255 // answered
+)
+
 // asking is one question on its way: what is answered and what is open.
 type asking struct {
 	q    oid.Request
-	open []int // indices of names without an answer, in order
+	at   []uint8 // of each name, where it stands
+	left int     // names that are not done
 	ans  []oid.VarBind
-	done []bool
 	cols [][]oid.VarBind
 	none bool // columns are not asked for (any more)
 }
 
 func newAsking(q oid.Request) *asking {
 	n := len(q.Names)
-	a := &asking{q: q, open: make([]int, n), ans: make([]oid.VarBind, n), done: make([]bool, n), none: len(q.Columns) == 0}
-	for i := range a.open {
-		a.open[i] = i
-	}
-	return a
+	return &asking{q: q, left: n, at: make([]uint8, n), ans: make([]oid.VarBind, n), none: len(q.Columns) == 0}
 }
 
-// compose makes the request of one try: as many of the open names as fit, and
-// the columns if they fit beside them.
-func (s *Session) compose(a *asking, try int) *pdu {
-	k := &s.pack
-	budget := k.limit
-	p := &pdu{kind: gosnmp.GetBulkRequest, reps: 1}
-	if (try > 1 || try == 1 && k.proven < smallAnswer) && budget > smallAnswer {
-		budget, p.shrunk = smallAnswer, true
+// release opens again what a flight leaves unanswered.
+func (a *asking) release(number uint8) {
+	for i, at := range a.at {
+		if at == number {
+			a.at[i] = isOpen
+		}
 	}
+}
+
+// compose makes the request of one try of a flight: as many of the open names
+// as fit, and the columns if they fit beside them. Columns go with the first
+// flight. Later tries ask for what their flight asked first, or for less.
+func (s *Session) compose(a *asking, number uint8, try int) *pdu {
+	k := &s.pack
+	budget, most, shrunk := k.budget(try)
+	p := &pdu{kind: getBulk, reps: 1, shrunk: shrunk}
 	budget -= overhead + len(s.cred.Community.Reveal())
 	if s.usm != nil {
 		budget -= overheadV3 - overhead
 	}
 	single := s.version == V1 || k.noBulk
-	if single {
-		p.kind = gosnmp.GetNextRequest
+	if !single && s.tryGetNext(try) {
+		single, p.insteadOfBulk = true, true
 	}
-	if !a.none {
+	if single {
+		p.kind = getNext
+	}
+	if !a.none && number == 1 {
 		p.addColumns(k, a, budget, single)
 	}
-	names := k.names
-	if try > 1 {
-		names = min(names, 8)
+	from := uint8(isOpen)
+	if try > 0 {
+		from = number
 	}
-	p.names = make([]oid.Ask, 0, min(len(a.open), names))
-	for _, i := range a.open {
+	room := min(a.left, most)
+	p.names, p.at = make([]oid.Ask, 0, room), make([]int, 0, room)
+	for i := range a.q.Names {
+		if a.at[i] != from {
+			continue
+		}
 		n := k.expect(a.q.Names[i])
-		if (p.size+n > budget || len(p.names)+len(p.columns) >= names) && len(p.names)+len(p.columns) > 0 {
+		if (p.size+n > budget || len(p.names)+len(p.columns) >= most) && len(p.names)+len(p.columns) > 0 {
 			break
 		}
-		p.names = append(p.names, a.q.Names[i])
+		p.names, p.at = append(p.names, a.q.Names[i]), append(p.at, i)
 		p.size += n
+		a.at[i] = number
 	}
 	return p
+}
+
+// tryGetNext reports whether a try should ask without GetBulk: the agent has
+// answered none yet, and perhaps it drops what it does not know.
+func (s *Session) tryGetNext(try int) bool {
+	k := &s.pack
+	return s.awake() && !k.bulked && (try > 0 && try%2 == 0 || try > 0 && k.stunted > 0)
 }
 
 // addColumns puts the columns into p with as many repetitions as half of the
@@ -112,7 +165,7 @@ func (s *Session) compose(a *asking, try int) *pdu {
 func (p *pdu) addColumns(k *packing, a *asking, budget int, single bool) {
 	columns := a.q.Columns
 	most := k.names
-	if len(a.open) > 0 {
+	if a.left > 0 {
 		budget, most = budget/2, most/2
 	}
 	columns = columns[:min(most, len(columns))]
@@ -129,7 +182,7 @@ func (p *pdu) addColumns(k *packing, a *asking, budget int, single bool) {
 	}
 	reps = min(reps, budget/row)
 	if reps == 0 {
-		if len(a.open) > 0 {
+		if a.left > 0 {
 			return
 		}
 		reps = 1
@@ -154,23 +207,26 @@ func (a *asking) take(s *Session, p *pdu, r *reply) bool {
 	}
 	s.pack.learn(p, r, len(binds) < n)
 	for i, b := range binds[:min(len(binds), len(p.names))] {
-		a.set(s, a.open[i], ended(p.names[i].Name, b))
+		a.set(s, p.at[i], ended(p.names[i].Name, b))
 	}
 	if rest := binds[min(len(binds), len(p.names)):]; len(rest) > 0 {
-		a.cols = make([][]oid.VarBind, len(p.columns))
-		for i, b := range rest {
-			c := i % len(p.columns)
-			asked := p.columns[c].Name
-			if had := a.cols[c]; len(had) > 0 {
-				asked = had[len(had)-1].Name
-			}
-			a.cols[c] = append(a.cols[c], ended(asked, b))
-			s.count(b)
-		}
-		a.none = true
+		a.takeColumns(s, p, rest)
 	}
-	a.drop()
 	return true
+}
+
+func (a *asking) takeColumns(s *Session, p *pdu, rest []oid.VarBind) {
+	a.cols = make([][]oid.VarBind, len(p.columns))
+	for i, b := range rest {
+		c := i % len(p.columns)
+		asked := p.columns[c].Name
+		if had := a.cols[c]; len(had) > 0 {
+			asked = had[len(had)-1].Name
+		}
+		a.cols[c] = append(a.cols[c], ended(asked, b))
+		s.count(b)
+	}
+	a.none = true
 }
 
 // ended gives bindings that stand for "nothing more" the name that was asked.
@@ -189,26 +245,21 @@ func (s *Session) count(b oid.VarBind) {
 	}
 }
 
+// set notes the answer to a name; of several the first counts.
 func (a *asking) set(s *Session, i int, b oid.VarBind) {
-	a.ans[i], a.done[i] = b, true
+	if a.at[i] == isDone {
+		return
+	}
+	a.ans[i], a.at[i] = b, isDone
+	a.left--
 	s.count(b)
 }
 
-func (a *asking) drop() {
-	open := a.open[:0]
-	for _, i := range a.open {
-		if !a.done[i] {
-			open = append(open, i)
-		}
-	}
-	a.open = open
-}
-
-// answer returns the answered prefix.
+// answer returns what was answered. See oid.Answer for the holes in it.
 func (a *asking) answer() oid.Answer {
 	n := len(a.ans)
-	if len(a.open) > 0 {
-		n = a.open[0]
+	for n > 0 && a.at[n-1] != isDone {
+		n--
 	}
 	return oid.Answer{Names: a.ans[:n], Columns: a.cols}
 }
@@ -224,23 +275,21 @@ func (a *asking) takeError(s *Session, p *pdu, r *reply) bool {
 	case r.index > len(p.names):
 		return a.columnFailed(p, r)
 	}
-	bad := a.open[r.index-1]
+	bad := a.q.Names[p.at[r.index-1]].Name
 	if r.status != noSuchName {
-		a.set(s, bad, oid.VarBind{Name: a.q.Names[bad].Name})
-		a.drop()
+		a.set(s, p.at[r.index-1], oid.VarBind{Name: bad})
 		return a.finished()
 	}
 	// Nothing follows this name, so nothing follows the names behind it.
-	for _, i := range a.open {
-		if a.q.Names[i].Name.Compare(a.q.Names[bad].Name) >= 0 {
-			a.set(s, i, ended(a.q.Names[i].Name, oid.VarBind{Value: oid.Value{Kind: oid.EndOfMibView}}))
+	for i, n := range a.q.Names {
+		if n.Name.Compare(bad) >= 0 {
+			a.set(s, i, ended(n.Name, oid.VarBind{Value: oid.Value{Kind: oid.EndOfMibView}}))
 		}
 	}
-	a.drop()
 	return a.finished()
 }
 
-func (a *asking) finished() bool { return len(a.open) == 0 && a.none }
+func (a *asking) finished() bool { return a.left == 0 && a.none }
 
 // columnFailed notes that a column has no more rows (noSuchName) or cannot be
 // read: either way it ends here. The others are asked for again by the caller.
@@ -276,7 +325,7 @@ func (a *asking) reduce(s *Session, p *pdu, r *reply) bool {
 	case len(p.columns) > 0 && len(p.names) > 0:
 		a.none = true
 		return false
-	case p.kind == gosnmp.GetBulkRequest:
+	case p.kind == getBulk:
 		k.noBulk = true
 		return false
 	case len(p.columns) > 0:
@@ -287,31 +336,40 @@ func (a *asking) reduce(s *Session, p *pdu, r *reply) bool {
 		a.none = true
 		return a.finished()
 	}
-	bad := a.open[0]
-	a.set(s, bad, oid.VarBind{Name: a.q.Names[bad].Name})
-	a.drop()
+	a.set(s, p.at[0], oid.VarBind{Name: p.names[0].Name})
 	return a.finished()
 }
 
 // learn adjusts to the size of an answer, to where the agent cut it, and to
 // whether only a smaller try was answered.
 func (k *packing) learn(p *pdu, r *reply, cut bool) {
-	k.proven = max(k.proven, r.size)
 	if p.size > 200 && !cut {
 		k.scale = min(3, max(0.7, (k.scale+k.scale*float64(r.size-overhead)/float64(p.size))/2))
+	}
+	stunted := p.kind == getBulk && cut && r.size < smallAnswer/2 || p.insteadOfBulk
+	k.bulked = k.bulked || p.kind == getBulk
+	if stunted {
+		// So little is not for want of room: some agents take GetBulk for
+		// GetNext, or answer the first binding only.
+		if k.stunted++; k.stunted == maxStunted {
+			k.noBulk = true
+		}
 	}
 	switch {
 	case p.shrunk:
 		k.losses++
-		k.limit = smallAnswer
+		k.limit = max(smallAnswer, k.proven)
 		if k.losses > 1 {
-			k.ceiling = smallAnswer
+			k.ceiling = k.limit
 		}
+	case stunted && cut:
 	case cut && len(r.binds) < len(p.names):
 		k.limit = max(leastAnswer, min(k.limit, r.size+20))
 		k.ceiling = k.limit
 	default:
+		k.losses = 0
 		k.limit = min(k.ceiling, 2*k.limit)
 		k.names = min(k.mostNames, 2*k.names)
 	}
+	k.proven = max(k.proven, r.size)
 }

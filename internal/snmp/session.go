@@ -20,11 +20,21 @@ import (
 
 // Options are what a session needs. Zero values are usable.
 type Options struct {
-	Timeout time.Duration // for the first try of a request; doubled for each further one, up to four times; 0: 2 s
-	Retries int           // further tries of a request, >= 0
+	Timeout time.Duration // longest wait for one try of a request; 0: 2 s
+	Retries int           // further tries of a request while the device has never answered, >= 0; see patience
 	First   time.Duration // > 0: until the device has answered once, wait this long instead and try again only to learn the version
+	Heard   bool          // the device answered this credential and version a moment ago
+	Extra   Turn          // held while a second request is in flight; nil: nobody else asks the device
 	Dial    func(ctx context.Context, network, address string) (net.Conn, error)
-	Log     func(string) // lines without secrets; may be nil
+	Now     func() time.Time // nil: time.Now
+	Log     func(string)     // lines without secrets; may be nil
+}
+
+// Turn is what those who ask the same device share, so that it never has more
+// requests to work on than two. A semaphore.Weighted is one.
+type Turn interface {
+	TryAcquire(n int64) bool
+	Release(n int64)
 }
 
 // Stats counts what a session did.
@@ -50,7 +60,13 @@ type Session struct {
 	usm     *usm
 	codec   *gosnmp.GoSNMP
 	pack    packing
+	rtt     rtt
+	strikes int   // how often two requests at a time went wrong
+	expired bool  // a request ran out of patience, and nothing came since
+	failed  error // ended an exchange that had brought something all the same
 	stats   Stats
+
+	out, binds []byte // room for the next request
 }
 
 // maxCommunity is the longest community that is encoded without loss: the
@@ -66,6 +82,9 @@ func Open(ctx context.Context, at netip.AddrPort, cred Credential, o Options) (*
 	}
 	if o.Dial == nil {
 		o.Dial = (&net.Dialer{}).DialContext
+	}
+	if o.Now == nil {
+		o.Now = time.Now
 	}
 	if o.Log == nil {
 		o.Log = func(string) {}
@@ -110,15 +129,6 @@ func (s *Session) Answered() bool { return s.settled }
 // Stats returns the counts so far.
 func (s *Session) Stats() Stats { return s.stats }
 
-// patience returns how often a request is tried and how long the first try
-// waits.
-func (s *Session) patience() (tries int, first time.Duration) {
-	if s.opts.First > 0 && !s.settled {
-		return 1, s.opts.First
-	}
-	return s.opts.Retries + 1, s.opts.Timeout
-}
-
 func (s *Session) nextID() uint32 {
 	s.id = s.id%(1<<31-1) + 1
 	return s.id
@@ -130,17 +140,22 @@ var errOtherVersion = errors.New("the device speaks SNMPv1 only")
 // Next answers q with one exchange, or with several when the device cannot
 // take it as it is. See oid.Answer.
 func (s *Session) Next(ctx context.Context, q oid.Request) (oid.Answer, error) {
+	if err := s.failed; err != nil {
+		s.failed = nil
+		return oid.Answer{}, err
+	}
 	a := newAsking(q)
 	for range maxRepairs {
-		p, r, err := s.exchange(ctx, func(try int) *pdu { return s.compose(a, try) })
-		if errors.Is(err, errOtherVersion) {
+		useful, err := s.exchange(ctx, a)
+		switch {
+		case errors.Is(err, errOtherVersion):
 			s.opts.Log("answers SNMPv1 only")
+			a.release(1)
 			continue
-		}
-		if err != nil {
+		case err != nil && !useful:
 			return oid.Answer{}, err
-		}
-		if a.take(s, p, r) {
+		case useful || a.finished():
+			s.failed = err
 			return a.answer(), nil
 		}
 	}

@@ -121,7 +121,7 @@ func (u *usm) encode(p *pdu) ([]byte, error) {
 	u.params.AuthoritativeEngineTime = u.clock + uint32(time.Since(u.learnt)/time.Second)
 	u.codec.SetRequestID(p.id - 1)
 	u.codec.SetMsgID(p.id - 1)
-	if p.kind == gosnmp.GetBulkRequest {
+	if p.kind == getBulk {
 		return u.codec.SnmpEncodePacket(p.kind, p.variables(), uint8(len(p.names)), uint32(p.reps))
 	}
 	return u.codec.SnmpEncodePacket(p.kind, p.variables(), 0, 0)
@@ -137,30 +137,18 @@ func discoveryMessage(id uint32) ([]byte, error) {
 // discover learns the engine of the device.
 func (s *Session) discover(ctx context.Context) error {
 	w := &waiting{discovery: true}
-	var last error
-	tries, first := s.patience()
-	for try := range tries {
-		p := &pdu{id: s.nextID()}
-		w.sent = append(w.sent, p)
-		b, err := discoveryMessage(p.id)
-		if err != nil {
-			return fmt.Errorf("%w: encoding: %v", ErrCredential, err)
-		}
-		if err := s.write(b); err != nil {
+	if err := s.begin(w, 1, &pdu{}); err != nil {
+		return err
+	}
+	for {
+		f, _, _, err := s.wait(ctx, w)
+		if f != nil || err != nil {
 			return err
 		}
-		if try > 0 {
-			s.stats.Repeated++
-		}
-		_, _, err = s.wait(ctx, w, time.Now().Add(first*time.Duration(min(1<<try, maxGrowth))))
-		if err == nil {
-			return nil
-		}
-		if last = err; !isNoAnswer(err) {
+		if err := s.repeat(w, func(*flight) *pdu { return &pdu{} }); err != nil {
 			return err
 		}
 	}
-	return last
 }
 
 // Reports of RFC 3414 section 5 and RFC 3412 section 5, by the object that
@@ -188,79 +176,79 @@ const maxResyncs = 4
 
 // acceptV3 matches an SNMPv3 message to a request. A response counts only at
 // the security level that was asked for and with a right authentication code.
-func (s *Session) acceptV3(w *waiting, datagram []byte) (*pdu, *reply, error) {
+func (s *Session) acceptV3(w *waiting, datagram []byte) (*flight, *pdu, *reply, error) {
 	h, err := parseV3(datagram)
 	if err != nil {
 		s.stats.Ignored++
-		return nil, nil, nil
+		return nil, nil, nil, nil
 	}
-	p := w.match(h.msgID)
+	f, p := w.match(h.msgID)
 	if p == nil || len(h.engine) < 5 || len(h.engine) > 32 { // SnmpEngineID, RFC 3411 section 5
 		s.stats.Ignored++
-		return nil, nil, nil
+		return nil, nil, nil, nil
 	}
 	u := s.usm
 	authentic := h.flags&flagAuth != 0 && u.auth.hash != nil && h.engine == u.engine && h.user == u.cred.User
 	if authentic && !u.verify(h, datagram) {
 		s.stats.Ignored++
 		w.forged = true
-		return nil, nil, nil
+		return nil, nil, nil, nil
 	}
 	if h.flags&flagAuth != 0 && !authentic {
 		s.stats.Ignored++
-		return nil, nil, nil
+		return nil, nil, nil, nil
 	}
 	r, err := decode(u.codec, datagram)
 	if err != nil {
 		s.stats.Ignored++
-		return nil, nil, nil
+		return nil, nil, nil, nil
 	}
 	if r.kind == gosnmp.Report {
-		return s.report(w, h, p, r, authentic)
+		return s.report(w, h, f, p, r, authentic)
 	}
 	level := byte(u.codec.MsgFlags) & (flagAuth | flagPriv)
 	if w.discovery || r.kind != gosnmp.GetResponse || h.flags&(flagAuth|flagPriv) != level || h.engine != u.engine || r.id != p.id {
 		s.stats.Ignored++
-		return nil, nil, nil
+		return nil, nil, nil, nil
 	}
-	return p, r, nil
+	return f, p, r, nil
 }
 
 // report acts on a report: the engine, or its clock, is learnt and the request
 // is sent again; anything else says why the user is not let in.
-func (s *Session) report(w *waiting, h *v3Header, p *pdu, r *reply, authentic bool) (*pdu, *reply, error) {
+func (s *Session) report(w *waiting, h *v3Header, f *flight, p *pdu, r *reply, authentic bool) (*flight, *pdu, *reply, error) {
 	u := s.usm
 	if len(r.binds) == 0 {
 		s.stats.Ignored++
-		return nil, nil, nil
+		return nil, nil, nil, nil
 	}
 	object := r.binds[0].Name.String()
 	if w.discovery {
 		// Some agents object to the empty user first, and still show their engine.
-		return p, r, u.adopt(h)
+		return f, p, r, u.adopt(h)
 	}
 	switch object {
 	case reportNotInTimeWindow:
 		if u.auth.hash != nil && !authentic {
 			s.stats.Ignored++
-			return nil, nil, nil
+			return nil, nil, nil, nil
 		}
 	case reportUnknownEngine:
 	default:
 		if err, ok := reportErrors[object]; ok {
-			return nil, nil, err
+			return nil, nil, nil, err
 		}
-		return nil, nil, ErrReport
+		return nil, nil, nil, ErrReport
 	}
 	if u.resyncs++; u.resyncs > maxResyncs {
-		return nil, nil, ErrNotInTimeWindow
+		return nil, nil, nil, ErrNotInTimeWindow
 	}
 	s.stats.RoundTrips++
 	if err := u.adopt(h); err != nil {
-		return nil, nil, fmt.Errorf("%w: %v", ErrCredential, err)
+		return nil, nil, nil, fmt.Errorf("%w: %v", ErrCredential, err)
 	}
 	again := *p
-	return nil, nil, s.send(w, &again)
+	return nil, nil, nil, s.send(f, &again, false)
 }
 
 // verify checks the authentication code: the hash over the whole message with
