@@ -30,6 +30,7 @@ var mustNotReach = map[string][]string{
 	"internal/finding":   join(pipeline, outside, []string{"internal/report", "internal/site", "internal/term"}),
 	"internal/report":    join(pipeline, outside, []string{"internal/finding", "internal/site"}),
 	"internal/symptom":   join(pipeline, outside, []string{"internal/report", "internal/site", "internal/term"}),
+	"internal/history":   all("internal/history", "internal/device"),
 	"internal/forecast":  all("internal/forecast", "internal/device", "internal/history"),
 	"internal/site":      all("internal/site", "internal/device", "internal/snmp", "internal/oid", "internal/discover", "internal/finding", "internal/printport"),
 	"internal/survey":    join(outside, []string{"internal/report", "internal/site", "internal/finding", "internal/term"}),
@@ -44,7 +45,7 @@ var mustNotReach = map[string][]string{
 // everyPackage lists the packages that all() stands for.
 var everyPackage = []string{
 	"cmd/printround", "internal/alonetest", "internal/arch", "internal/device", "internal/discover", "internal/finding",
-	"internal/forecast",
+	"internal/forecast", "internal/history",
 	"internal/interop", "internal/ipp", "internal/lab", "internal/media", "internal/mib", "internal/oid",
 	"internal/printport", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/symptom", "internal/term",
 }
@@ -111,6 +112,8 @@ var libraryUsers = map[string][]string{
 	"github.com/pelletier/go-toml":          {"internal/site", "internal/lab", "internal/finding", "internal/symptom"},
 	"github.com/spf13/cobra":                {"cmd/printround"},
 	"github.com/santhosh-tekuri/jsonschema": {"internal/report"},
+	"modernc.org/sqlite":                    {"internal/history"},
+	"github.com/gofrs/flock":                {"internal/history"},
 	"github.com/google/go-cmp":              nil,
 	"github.com/rogpeppe/go-internal":       nil,
 	"golang.org/x/term":                     {"internal/term"},
