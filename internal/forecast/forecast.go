@@ -21,9 +21,10 @@ const (
 // Device is the outlook of one device.
 type Device struct {
 	Key          string
-	PagesPerDay  *float64 // mean of all days of the week, recent days weighing more; nil: not known
+	PagesPerDay  *float64 // mean of all days of the week, recent days weighing more, in Unit; nil: not known
 	PagesMonth   *float64 // expected in the next 30 days; nil: not known
 	LoadShare    *float64 // PagesMonth by the load that the maker recommends; nil: not stated
+	Unit         string   // what the device counts: PrtMarkerCounterUnitTC label; empty: no counter
 	Items        []Item
 	NotYet       string // why there is no forecast at all, in words; empty: there is one
 	NightsKnown  int

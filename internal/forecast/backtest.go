@@ -1,0 +1,405 @@
+package forecast
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"sort"
+	"time"
+
+	"printround/internal/device"
+)
+
+// Truth is when supplies really ran out.
+type Truth struct {
+	Lives []TrueLife `json:"lives"`
+}
+
+// TrueLife is one supply in its place from when it was put in until it was
+// taken out. One that was taken out before it was empty has the moment at which
+// it would have been empty had it stayed in, where that is known.
+type TrueLife struct {
+	Key    string     `json:"key"`
+	Index  int        `json:"index"`
+	Kind   string     `json:"kind"`
+	From   time.Time  `json:"from"`
+	To     *time.Time `json:"to"`      // nil: it was in at the end
+	RunOut *time.Time `json:"run_out"` // nil: later than anybody looked, or never known
+	Ended  string     `json:"ended"`
+}
+
+// goneWithDevice marks a life that ended because its device was taken away:
+// when it would have been empty is never known.
+const goneWithDevice = "swapped with its device"
+
+// mostTruth bounds a truth file, in bytes.
+const mostTruth = 256 << 20
+
+// ReadTruth reads the truth that the lab writes beside a simulated history.
+func ReadTruth(r io.Reader) (*Truth, error) {
+	var t Truth
+	if err := json.NewDecoder(io.LimitReader(r, mostTruth)).Decode(&t); err != nil {
+		return nil, fmt.Errorf("reading the truth: %w", err)
+	}
+	if len(t.Lives) == 0 {
+		return nil, fmt.Errorf("reading the truth: no life of a supply is in it")
+	}
+	return &t, nil
+}
+
+// SeenLives is the truth as the nights themselves tell it, for a history whose
+// truth nobody knows. Only supplies count that were seen to be used up: their
+// last level was next to nothing, and another one followed. The others, taken
+// out early or still in, say nothing about when they would have been empty.
+func SeenLives(list []Series, o Options) *Truth {
+	t := &Truth{}
+	for _, s := range list {
+		k := read(s, o.zone())
+		for _, p := range k.places {
+			newLore([]*place{p}, map[*place]string{p: s.Key})
+			for i := range p.lives {
+				if i+1 == len(p.lives) {
+					break
+				}
+				f, next := &p.lives[i], &p.lives[i+1]
+				last, first := s.Nights[f.readings[len(f.readings)-1].night].At, s.Nights[next.readings[0].night].At
+				l := TrueLife{Key: s.Key, Index: p.index, Kind: p.kind, From: s.Nights[f.readings[0].night].At, To: &first, Ended: goneWithDevice}
+				if f.over {
+					middle := last.Add(first.Sub(last) / 2)
+					l.RunOut, l.Ended = &middle, "empty"
+				}
+				t.Lives = append(t.Lives, l)
+			}
+		}
+	}
+	return t
+}
+
+// farAway stands for a run-out that was still to come when the truth ended.
+const farAway = 1500 * 24 * time.Hour
+
+// truths answers what was in a place at a moment.
+type truths struct {
+	lives map[string][]*TrueLife
+	end   time.Time
+}
+
+func placeKey(key string, index int) string { return fmt.Sprintf("%s %d", key, index) }
+
+func newTruths(t *Truth, end time.Time) *truths {
+	ts := &truths{lives: map[string][]*TrueLife{}, end: end}
+	for i := range t.Lives {
+		l := &t.Lives[i]
+		k := placeKey(l.Key, l.Index)
+		ts.lives[k] = append(ts.lives[k], l)
+	}
+	for _, list := range ts.lives {
+		slices.SortFunc(list, func(a, b *TrueLife) int { return a.From.Compare(b.From) })
+	}
+	return ts
+}
+
+// at returns the life that was going on and its run-out. Lives whose run-out
+// nobody can know, and supplies that were empty already, are none.
+func (ts *truths) at(key string, index int, t time.Time) (*TrueLife, time.Time, bool) {
+	list := ts.lives[placeKey(key, index)]
+	i := sort.Search(len(list), func(i int) bool { return list[i].From.After(t) }) - 1
+	if i < 0 {
+		return nil, time.Time{}, false
+	}
+	l := list[i]
+	switch {
+	case l.To != nil && !l.To.After(t), l.RunOut == nil && l.Ended == goneWithDevice:
+		return nil, time.Time{}, false
+	case l.RunOut == nil:
+		return l, ts.end.Add(farAway), true
+	case !l.RunOut.After(t):
+		return nil, time.Time{}, false
+	}
+	return l, *l.RunOut, true
+}
+
+// BacktestOptions say how a back-test goes.
+type BacktestOptions struct {
+	Options
+	Every int // nights between two looks; 0: 7
+}
+
+// Backtest is what forecasts made in the past were worth. Each supply life
+// counts as one, however many forecasts were made of it.
+type Backtest struct {
+	Looks       int // nights from which was looked ahead
+	First, Last time.Time
+	Kinds       []Score // by kind of supply, then all of them
+	Ahead       []Score // all kinds, by how far away the end was said to be
+	All         Score
+}
+
+// Score is the worth of the forecasts of one kind.
+type Score struct {
+	Name      string
+	Lives     int     // supply lives with at least one forecast that is judged
+	Forecasts int     // forecasts of them that are judged
+	Coverage  float64 // share of true moments inside the interval from p10 to p90
+	Below     float64 // share before p10
+	Width     float64 // median days from p10 to p90
+	Relative  float64 // median of the width by the days to p50
+	Compared  int     // forecasts where both simple rules gave a date too
+	Ours      Error
+	LastTwo   Error // line through the last two readings that differ
+	Straight  Error // line from the first reading since the replacement
+}
+
+// Error is how far a method was off, on the forecasts that all methods gave.
+type Error struct {
+	Median  float64 // median absolute error in days
+	Pinball float64 // mean pinball loss of p10, p50 and p90 in days
+	Given   float64 // share of the supplies in use for which it gave a date
+}
+
+// look is one forecast that is judged.
+type look struct {
+	life           *TrueLife
+	kind           string
+	truth          float64 // days ahead, as all that follow
+	p10, p50, p90  float64
+	lastTwo, whole float64 // NaN: no date
+	given          bool
+}
+
+// RunBacktest goes through the nights, foresees from what was known then, and
+// compares with the truth.
+func RunBacktest(list []Series, t *Truth, o BacktestOptions) *Backtest {
+	if o.Every <= 0 {
+		o.Every = 7
+	}
+	nights := runsOf(list)
+	b := &Backtest{}
+	if len(nights) == 0 {
+		return b
+	}
+	ts := newTruths(t, nights[len(nights)-1])
+	var looks []look
+	for n := o.Every; n < len(nights); n += o.Every {
+		if b.Looks == 0 {
+			b.First = nights[n]
+		}
+		b.Looks, b.Last = b.Looks+1, nights[n]
+		looks = append(looks, lookFrom(until(list, nights[n]), nights[n], ts, o)...)
+	}
+	b.score(looks)
+	return b
+}
+
+// runsOf lists the days on which anything was read, each by its last moment.
+func runsOf(list []Series) []time.Time {
+	days := map[int64]time.Time{}
+	for _, s := range list {
+		for i := range s.Nights {
+			at := s.Nights[i].At
+			d := at.Add(-12*time.Hour).Unix() / 86400
+			if at.After(days[d]) {
+				days[d] = at
+			}
+		}
+	}
+	out := make([]time.Time, 0, len(days))
+	for _, at := range days {
+		out = append(out, at)
+	}
+	slices.SortFunc(out, time.Time.Compare)
+	return out
+}
+
+// until returns the series as they were at a moment. A device that had not
+// answered for a week is none.
+func until(list []Series, at time.Time) []Series {
+	var out []Series
+	for _, s := range list {
+		n := sort.Search(len(s.Nights), func(i int) bool { return s.Nights[i].At.After(at) })
+		if n > 0 && at.Sub(s.Nights[n-1].At) < 7*24*time.Hour {
+			s.Nights = s.Nights[:n]
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+func lookFrom(list []Series, at time.Time, ts *truths, o BacktestOptions) []look {
+	var out []look
+	for i, d := range Fleet(list, o.Options) {
+		now := d.LastReadings
+		for _, it := range d.Items {
+			if it.Kind != Supply {
+				continue
+			}
+			life, runOut, ok := ts.at(d.Key, it.Index, now)
+			if !ok {
+				continue
+			}
+			l := look{life: life, kind: it.Type, truth: days(now, runOut)}
+			a, ok10 := it.RunOut.Quantile(0.1)
+			b, ok50 := it.RunOut.Quantile(0.5)
+			c, ok90 := it.RunOut.Quantile(0.9)
+			if l.given = ok10 && ok50 && ok90; l.given {
+				l.p10, l.p50, l.p90 = days(now, a), days(now, b), days(now, c)
+			}
+			l.lastTwo, l.whole = simpleRules(list[i].Nights, it)
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+func days(from, to time.Time) float64 { return to.Sub(from).Hours() / 24 }
+
+// put in: a level that rose by more than this, percent, is another supply, for
+// the simple rules.
+const simpleRise = 10
+
+// simpleRules gives the days to the end by the two rules that anybody would
+// try first; NaN where a rule gives none.
+func simpleRules(nights []device.Night, it Item) (lastTwo, whole float64) {
+	type at struct{ days, percent float64 }
+	var rs []at
+	for i := range nights {
+		for _, s := range nights[i].Supplies {
+			if s.Index != it.Index || s.Kind != it.Type || s.Percent == nil {
+				continue
+			}
+			if n := len(rs); n > 0 && *s.Percent > rs[n-1].percent+simpleRise {
+				rs = rs[:0]
+			}
+			rs = append(rs, at{days(nights[0].At, nights[i].At), *s.Percent})
+		}
+	}
+	lastTwo, whole = math.NaN(), math.NaN()
+	if len(rs) < 2 {
+		return lastTwo, whole
+	}
+	now := days(nights[0].At, nights[len(nights)-1].At)
+	end := rs[len(rs)-1]
+	line := func(from at) float64 {
+		if from.percent <= end.percent || end.days <= from.days {
+			return math.NaN()
+		}
+		d := end.days + end.percent*(end.days-from.days)/(from.percent-end.percent) - now
+		if d > Horizon {
+			return math.NaN()
+		}
+		return max(d, 0)
+	}
+	for i := len(rs) - 2; i >= 0 && math.IsNaN(lastTwo); i-- {
+		if rs[i].percent != end.percent {
+			lastTwo = line(rs[i])
+			break
+		}
+	}
+	return lastTwo, line(rs[0])
+}
+
+// bands of how far away the end was said to be, in days.
+var bands = []struct {
+	name string
+	to   float64
+}{{"within 14 days", 14}, {"15 to 45 days", 45}, {"46 to 120 days", 120}, {"later", math.Inf(1)}}
+
+func (b *Backtest) score(looks []look) {
+	kinds := map[string][]look{}
+	ahead := make([][]look, len(bands))
+	for _, l := range looks {
+		kinds[l.kind] = append(kinds[l.kind], l)
+		if !l.given {
+			continue
+		}
+		for i, band := range bands {
+			if l.p50 <= band.to {
+				ahead[i] = append(ahead[i], l)
+				break
+			}
+		}
+	}
+	names := make([]string, 0, len(kinds))
+	for k := range kinds {
+		names = append(names, k)
+	}
+	slices.Sort(names)
+	for _, k := range names {
+		b.Kinds = append(b.Kinds, scoreOf(k, kinds[k]))
+	}
+	for i, band := range bands {
+		b.Ahead = append(b.Ahead, scoreOf(band.name, ahead[i]))
+	}
+	b.All = scoreOf("all", looks)
+}
+
+// scoreOf judges forecasts. Each life weighs 1, shared by its forecasts.
+func scoreOf(name string, looks []look) Score {
+	s := Score{Name: name}
+	judged, compared := map[*TrueLife]float64{}, map[*TrueLife]float64{}
+	var given [3]float64
+	for _, l := range looks {
+		given[0] += one(l.given)
+		given[1] += one(!math.IsNaN(l.lastTwo))
+		given[2] += one(!math.IsNaN(l.whole))
+		if l.given {
+			judged[l.life]++
+			if l.all() {
+				compared[l.life]++
+			}
+		}
+	}
+	s.Lives = len(judged)
+	var widths, relative []weighted
+	var errors [3][]weighted
+	var pinballs [3]float64
+	for _, l := range looks {
+		if !l.given {
+			continue
+		}
+		s.Forecasts++
+		w := 1 / judged[l.life]
+		s.Coverage += w * one(l.truth >= l.p10 && l.truth <= l.p90)
+		s.Below += w * one(l.truth < l.p10)
+		widths = append(widths, weighted{l.p90 - l.p10, w})
+		relative = append(relative, weighted{(l.p90 - l.p10) / max(l.p50, 0.5), w})
+		if !l.all() {
+			continue
+		}
+		s.Compared++
+		w = 1 / compared[l.life]
+		for i, q := range [3][3]float64{{l.p10, l.p50, l.p90}, {l.lastTwo, l.lastTwo, l.lastTwo}, {l.whole, l.whole, l.whole}} {
+			errors[i] = append(errors[i], weighted{math.Abs(q[1] - l.truth), w})
+			pinballs[i] += w * (pinball(0.1, q[0], l.truth) + pinball(0.5, q[1], l.truth) + pinball(0.9, q[2], l.truth)) / 3
+		}
+	}
+	n, m := float64(max(len(judged), 1)), float64(max(len(compared), 1))
+	s.Coverage /= n
+	s.Below /= n
+	s.Width, s.Relative = quantile(widths, 0.5), quantile(relative, 0.5)
+	for i, e := range []*Error{&s.Ours, &s.LastTwo, &s.Straight} {
+		*e = Error{Median: quantile(errors[i], 0.5), Pinball: pinballs[i] / m, Given: given[i] / float64(max(len(looks), 1))}
+	}
+	return s
+}
+
+// all reports whether every method gave a date.
+func (l look) all() bool { return l.given && !math.IsNaN(l.lastTwo) && !math.IsNaN(l.whole) }
+
+func one(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// pinball is the loss of saying q for the quantile p when the truth is t
+// (Koenker and Bassett, 1978).
+func pinball(p, q, t float64) float64 {
+	if t >= q {
+		return p * (t - q)
+	}
+	return (1 - p) * (q - t)
+}

@@ -1,0 +1,171 @@
+package forecast
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"printround/internal/device"
+)
+
+// Options say how to foresee. The zero value is UTC and no catalogue.
+type Options struct {
+	Zone      *time.Location    // of the offices: weekdays begin at their midnight; nil: UTC
+	Catalogue *device.Catalogue // service intervals and recommended loads; nil: none
+}
+
+func (o Options) zone() *time.Location {
+	if o.Zone == nil {
+		return time.UTC
+	}
+	return o.Zone
+}
+
+// Fleet foresees many devices. Devices of one model teach each other: what a
+// young supply lacks in nights comes from those before it, on the same device
+// and on others of the model.
+func Fleet(list []Series, o Options) []Device {
+	all := make([]*known, len(list))
+	models := map[string][]*known{}
+	for i, s := range list {
+		all[i] = read(s, o.zone())
+		m := modelOf(s)
+		models[m] = append(models[m], all[i])
+	}
+	taught := map[string]map[placeID]*lore{}
+	for m, members := range models {
+		if m == "" {
+			continue
+		}
+		taught[m] = teach(company(members))
+	}
+	out := make([]Device, len(list))
+	for i, s := range list {
+		out[i] = all[i].foresee(taught[modelOf(s)], s, o)
+	}
+	return out
+}
+
+// One foresees one device. Peers are others of its model: the first [Company]
+// of all of them by key, the device itself included, give what Fleet gives.
+func One(s Series, peers []Series, o Options) Device {
+	list := []Series{s}
+	for _, p := range peers {
+		if p.Key != s.Key && modelOf(p) == modelOf(s) {
+			list = append(list, p)
+		}
+	}
+	all := make([]*known, len(list))
+	for i := range list {
+		all[i] = read(list[i], o.zone())
+	}
+	var l map[placeID]*lore
+	if modelOf(s) != "" {
+		l = teach(company(all))
+	}
+	return all[0].foresee(l, s, o)
+}
+
+func modelOf(s Series) string { return strings.ToLower(strings.TrimSpace(s.MakeModel)) }
+
+// foresee is the outlook of one device.
+func (k *known) foresee(taught map[placeID]*lore, s Series, o Options) Device {
+	d := Device{Key: s.Key, NightsKnown: len(s.Nights)}
+	if len(s.Nights) == 0 {
+		d.NotYet = "no night was kept of it"
+		return d
+	}
+	u := k.usage
+	last := s.Nights[len(s.Nights)-1]
+	d.LastReadings, d.Unit = last.At, commonUnit(s.Nights)
+	model := modelIn(o.Catalogue, s.MakeModel)
+	if u.counted {
+		d.volume(u, model)
+	}
+	d.NotYet = k.young()
+	for _, p := range k.places {
+		if p.seen < len(k.nights)-1 && len(last.Supplies) > 0 {
+			continue // it is no longer there
+		}
+		l := taught[p.id()]
+		if l == nil {
+			l = newLore([]*place{p}, map[*place]string{p: k.key})
+		}
+		p.learn(l)
+		d.Items = append(d.Items, k.item(p, l, d.NotYet))
+	}
+	d.Items = append(d.Items, k.services(d.Items, model, d.NotYet)...)
+	return d
+}
+
+// volume fills in how much is printed.
+func (d *Device) volume(u *usage, model *device.Model) {
+	perDay := u.perDay
+	month := u.ahead(moment{u.at[len(u.at)-1].day + 30, u.at[len(u.at)-1].done})
+	d.PagesPerDay, d.PagesMonth = &perDay, &month
+	if model != nil && model.PagesPerMonth > 0 {
+		share := month / float64(model.PagesPerMonth)
+		d.LoadShare = &share
+	}
+}
+
+// leastDays is how many days of readings a date needs.
+const leastDays = 7
+
+// young says why the nights are too few, empty when they are not.
+func (k *known) young() string {
+	first, last := k.usage.at[0], k.usage.at[len(k.usage.at)-1]
+	days := float64(last.day-first.day) + last.done - first.done
+	if days < leastSpan {
+		return fmt.Sprintf("not enough nights yet: %s over %d days; a date needs %d days", nightsWord(len(k.nights)), int(math.Ceil(days))+1, leastDays)
+	}
+	return ""
+}
+
+func nightsWord(n int) string {
+	if n == 1 {
+		return "1 night"
+	}
+	return fmt.Sprintf("%d nights", n)
+}
+
+// item is the outlook of one supply.
+func (k *known) item(p *place, l *lore, notYet string) Item {
+	it := Item{Kind: Supply, Index: p.index, Name: p.name, Type: p.kind, Colorant: p.colorant}
+	if p.last == len(k.nights)-1 {
+		percent := p.percent
+		it.Percent = &percent
+	}
+	switch {
+	case notYet != "":
+		it.Reason = notYet
+	case k.usage.counted && k.usage.perDay <= 0:
+		it.Reason = "nothing was printed in the nights that were kept"
+	default:
+		it.RunOut, it.Reason = p.outlook(l, l.others(k.key), k)
+	}
+	return it
+}
+
+// modelIn looks a model up in the catalogue; nil when it is not there.
+func modelIn(c *device.Catalogue, makeModel string) *device.Model {
+	if c == nil {
+		return nil
+	}
+	for i := range c.Models {
+		if matches(c.Models[i].Match, makeModel) {
+			return &c.Models[i]
+		}
+	}
+	return nil
+}
+
+// matches compares as device.CataloguePart says.
+func matches(pattern, makeModel string) bool {
+	pattern, makeModel = strings.ToLower(strings.TrimSpace(pattern)), strings.ToLower(strings.TrimSpace(makeModel))
+	if rest, ok := strings.CutSuffix(pattern, "*"); ok {
+		return strings.HasPrefix(makeModel, rest)
+	}
+	return pattern == makeModel
+}
