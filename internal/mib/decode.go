@@ -11,38 +11,54 @@ import (
 
 // facts turns what was read into typed rows.
 func (e *engine) facts() *Facts {
-	f := &Facts{PrinterMIB: e.printerMIB, Raw: make([]oid.VarBind, 0, e.present())}
+	f := &Facts{PrinterMIB: e.printerMIB, Problems: e.problems}
 	d := newDecoder(e)
 	for i, t := range e.tables {
 		d.fill(&f.Tables, i, d.shown(t))
-		for _, r := range t.known {
-			if t.device() {
+		if t.device() {
+			for _, r := range t.known {
 				f.devices = append(f.devices, int(r.at[0]))
 			}
-			for c, cell := range r.cells {
-				if cell.value.Present() {
-					f.Raw = append(f.Raw, oid.VarBind{Name: t.cell(t.columns[c].sub, r.at), Value: cell.value})
+		}
+	}
+	e.raw(f)
+	return f
+}
+
+// raw lists every value: by the order of the tables, of their columns and of
+// their rows it comes sorted.
+func (e *engine) raw(f *Facts) {
+	values, arcs := e.present()
+	f.Raw = make([]oid.VarBind, 0, values)
+	names := make(oid.OID, 0, arcs)
+	for _, i := range inOrder {
+		t := e.tables[i]
+		for c := range t.columns {
+			for _, r := range t.known {
+				if v := &r.cells[c].value; v.Present() {
+					begin := len(names)
+					names = append(append(append(names, t.entry...), t.columns[c].sub), r.at...)
+					f.Raw = append(f.Raw, oid.VarBind{Name: names[begin:len(names):len(names)], Value: *v})
 				}
 			}
 		}
 	}
-	slices.SortFunc(f.Raw, oid.ByName)
-	f.Problems = e.problems
-	return f
 }
 
-// present counts the values that there are.
-func (e *engine) present() (n int) {
+// present counts the values that there are, and the sub-identifiers of their
+// names.
+func (e *engine) present() (values, arcs int) {
 	for _, t := range e.tables {
 		for _, r := range t.known {
 			for i := range r.cells {
 				if r.cells[i].value.Present() {
-					n++
+					values++
+					arcs += len(t.entry) + 1 + len(r.at)
 				}
 			}
 		}
 	}
-	return n
+	return values, arcs
 }
 
 // decoder makes typed rows. Text is decoded by the character set that the

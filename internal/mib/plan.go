@@ -24,7 +24,7 @@ type want struct {
 	t    *tableState
 	lead int
 	col  int
-	at   oid.OID
+	row  *rowState
 }
 
 // wants is parallel to a request. The last optional names are asked only if
@@ -41,14 +41,23 @@ type engine struct {
 	clocked    bool // sysUpTime was asked for again
 	printerMIB bool
 	problems   []string
-	spare      []want  // room for the next plan; what a plan returned lasts until then
+	single     int     // how often a repeated column had one row
+	reps       int     // how often lead columns of sparse tables are repeated in one answer
+	plans      planner // the present plan; what plan returned lasts until the next
 	scratch    oid.OID // a name that is needed for a moment only
 }
 
 func newEngine() *engine {
-	e := &engine{spare: make([]want, 0, mostNames), scratch: make(oid.OID, 0, oid.MaxLen)}
+	e := &engine{
+		tables:  make([]*tableState, len(tables)),
+		reps:    firstReps,
+		scratch: make(oid.OID, 0, oid.MaxLen),
+	}
+	e.plans.q.Names = make([]oid.Ask, 0, mostNames)
+	e.plans.w.names = make([]want, 0, mostNames)
+	states := make([]tableState, len(tables))
 	for i := range tables {
-		e.tables = append(e.tables, newTableState(&tables[i]))
+		e.tables[i] = states[i].init(&tables[i])
 	}
 	return e
 }
@@ -64,9 +73,33 @@ func (e *engine) problem(format string, args ...any) {
 
 // planner collects the asks of one exchange.
 type planner struct {
-	q oid.Request
-	w wants
+	q    oid.Request
+	w    wants
+	room oid.OID // where the names of this exchange lie
+
+	stepwise bool // columns are answered by one row at a time: guess the next ones
 }
+
+// reset begins a new plan in the room of the one before.
+func (p *planner) reset(reps int) {
+	p.q = oid.Request{Names: p.q.Names[:0], Columns: p.q.Columns[:0], Reps: reps}
+	p.w = wants{names: p.w.names[:0], columns: p.w.columns[:0]}
+	p.room = p.room[:0]
+}
+
+// cell is table.cell for a name of this exchange.
+func (p *planner) cell(t *tableState, sub uint32, at oid.OID) oid.OID {
+	n := len(t.entry) + 1 + len(at)
+	if cap(p.room)-len(p.room) < n {
+		p.room = make(oid.OID, 0, max(n, mostNames*usualName)) // names made until now keep theirs
+	}
+	begin := len(p.room)
+	p.room = append(append(append(p.room, t.entry...), sub), at...)
+	return p.room[begin:len(p.room):len(p.room)]
+}
+
+// usualName is the number of sub-identifiers of most names.
+const usualName = 13
 
 // mostNames is more than a reader can take in one exchange: planning further
 // ahead would be wasted.
@@ -84,8 +117,16 @@ func (p *planner) repeat(name oid.OID, size int, w want) {
 	p.w.columns = append(p.w.columns, w)
 }
 
-// repetitions is how often sparse columns are repeated in one answer.
-const repetitions = 4
+// Most devices have few alerts and few devices in hrDeviceTable. Where there
+// are more, answers hold as many rows as fit.
+const (
+	firstReps = 4
+	mostReps  = 64
+)
+
+// maxSingle is how often a column that goes on may be answered by one row
+// where more was asked for: in SNMPv1, and by agents that bear no GetBulk.
+const maxSingle = 2
 
 // plan lists what is still unknown, most important first: the rows there are,
 // the values that tell the state of the device, the rest, and last what could
@@ -94,7 +135,9 @@ const repetitions = 4
 // Every cell is asked for by the name of the cell before it. The answer is the
 // same as to its own name, but a row that nobody knew of shows itself.
 func (e *engine) plan() (oid.Request, wants) {
-	p := &planner{q: oid.Request{Names: make([]oid.Ask, 0, mostNames), Reps: repetitions}, w: wants{names: e.spare[:0]}}
+	p := &e.plans
+	p.reset(e.reps)
+	p.stepwise = e.single >= maxSingle
 	if !e.anchored {
 		p.name(printerMIB, 8, want{kind: wantAnchor})
 	}
@@ -112,7 +155,6 @@ func (e *engine) plan() (oid.Request, wants) {
 		}
 		p.w.optional = len(p.w.names) - mandatory
 	}
-	e.spare = p.w.names
 	return p.q, p.w
 }
 
@@ -122,7 +164,7 @@ func (e *engine) plan() (oid.Request, wants) {
 func (e *engine) planClock(p *planner) {
 	alerts, clock := e.tables[tableAlert], e.clock()
 	if !e.clocked && clock.state == got && len(alerts.known) > 0 && alerts.explored() && !p.full() {
-		p.name(e.tables[tableSystem].entry.Append(sysUpTime), 6, want{kind: wantClock})
+		p.name(p.cell(e.tables[tableSystem], sysUpTime, nil), 6, want{kind: wantClock})
 	}
 }
 
@@ -144,16 +186,16 @@ func (t *tableState) planRows(p *planner) {
 		w := want{kind: wantLead, t: t, lead: i}
 		size := l.size + t.arity
 		switch {
-		case l.rows == sparse:
-			p.repeat(t.cell(l.sub, l.last), size, w)
+		case l.rows == sparse && !(p.stepwise && l.last != nil):
+			p.repeat(p.cell(t, l.sub, l.last), size, w)
 		case l.last == nil:
-			p.name(t.cell(l.sub, nil), size, w)
+			p.name(p.cell(t, l.sub, nil), size, w)
 			for n := 1; n < t.guess; n++ {
-				p.name(t.cell(l.sub, guessed(t.arity, uint32(n))), size, w)
+				p.name(p.guess(t, l.sub, uint32(n)), size, w)
 			}
 		default:
 			for n := range l.ahead {
-				p.name(ahead(t.cell(l.sub, l.last), uint32(n)), size, w)
+				p.name(ahead(p.cell(t, l.sub, l.last), uint32(n)), size, w)
 			}
 		}
 	}
@@ -162,16 +204,15 @@ func (t *tableState) planRows(p *planner) {
 	}
 }
 
-// guessed is the n-th instance of a table on the usual device, whose
+// guess names a cell of the n-th row of a table on the usual device, whose
 // hrDeviceIndex is 1.
-func guessed(arity int, n uint32) oid.OID {
-	at := make(oid.OID, arity)
-	for i := range at {
-		at[i] = 1
-	}
-	at[arity-1] = n
-	return at
+func (p *planner) guess(t *tableState, sub, n uint32) oid.OID {
+	name := p.cell(t, sub, usualRow[:t.arity])
+	name[len(name)-1] = n
+	return name
 }
+
+var usualRow = oid.OID{1, 1, 1, 1}
 
 // ahead makes the name of a cell that of the cell n rows after it if there are
 // no gaps.
@@ -197,23 +238,20 @@ func (e *engine) planValues(p *planner, phase uint8) {
 			if t.broken[c] || t.columns[c].phase != max(phase, 1) {
 				continue
 			}
-			for r := range t.known {
-				if e.wanted(i, t.known[r], c) {
-					p.name(t.before(c, r), t.columns[c].size, want{kind: wantValue, t: t, col: c, at: t.known[r].at})
+			for r, row := range t.known {
+				if row.cells[c].state == unknown && e.wanted(i, row, c) {
+					p.name(p.before(t, c, r), t.columns[c].size, want{kind: wantValue, t: t, col: c, row: row})
 				}
 			}
 		}
 	}
 }
 
-// wanted reports whether a cell is still to be asked for. A lead column that
+// wanted reports whether an unknown cell is to be asked for. A lead column that
 // is being followed fills itself. Of the devices of the host only printers
 // count.
 func (e *engine) wanted(table int, r *rowState, col int) bool {
 	t := e.tables[table]
-	if r.cells[col].state != unknown {
-		return false
-	}
 	for _, l := range t.lead {
 		if l.sub == t.columns[col].sub {
 			return false
@@ -242,15 +280,15 @@ func (e *engine) hasPrinterRows(device uint32) bool {
 // before returns the name after which the cell of column c and known row r
 // must come: the cell of the row before, or for the first row the last cell of
 // the column before when that column is read too, else the column itself.
-func (t *tableState) before(c, r int) oid.OID {
+func (p *planner) before(t *tableState, c, r int) oid.OID {
 	sub := t.columns[c].sub
 	if r > 0 {
-		return t.cell(sub, t.known[r-1].at)
+		return p.cell(t, sub, t.known[r-1].at)
 	}
 	if t.rows != scalar && t.explored() && c > 0 && t.columns[c-1].sub == sub-1 && !t.broken[c-1] {
-		return t.cell(sub-1, t.known[len(t.known)-1].at)
+		return p.cell(t, sub-1, t.known[len(t.known)-1].at)
 	}
-	return t.cell(sub, nil)
+	return p.cell(t, sub, nil)
 }
 
 // planTails asks what follows the last known row in columns where before did
@@ -266,7 +304,7 @@ func (e *engine) planTails(p *planner) {
 				continue
 			}
 			last := t.known[len(t.known)-1]
-			p.name(t.cell(t.columns[c].sub, last.at), 8, want{kind: wantTail, t: t, col: c})
+			p.name(p.cell(t, t.columns[c].sub, last.at), 8, want{kind: wantTail, t: t, col: c})
 		}
 	}
 }

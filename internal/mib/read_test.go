@@ -46,6 +46,29 @@ func read(t testing.TB, r Reader) *Facts {
 	return f
 }
 
+// tableOf is locate with the table itself, nil for none.
+func tableOf(name oid.OID) (t *table, sub uint32, at oid.OID) {
+	i, sub, at := locate(name)
+	if i < 0 {
+		return nil, 0, nil
+	}
+	return &tables[i], sub, at
+}
+
+// Values come in the order of their names, which relies on that of the columns.
+func TestColumnsAreInOrder(t *testing.T) {
+	for i, a := range inOrder {
+		if !slices.IsSortedFunc(tables[a].columns, func(a, b column) int { return int(a.sub) - int(b.sub) }) {
+			t.Errorf("the columns of %s are not in the order of their numbers", tables[a].name)
+		}
+		for _, b := range inOrder[i+1:] {
+			if tables[b].entry.HasPrefix(tables[a].entry) {
+				t.Errorf("%s lies in %s", tables[b].name, tables[a].name)
+			}
+		}
+	}
+}
+
 // readable returns the instances of a recording that Read should find: those
 // of the objects read, with a value of the right class. Of devices in
 // hrDeviceTable that are no printers only the type matters.
@@ -53,12 +76,12 @@ func readable(rec *Recording) []oid.VarBind {
 	var want []oid.VarBind
 	printers := map[uint32]bool{}
 	for _, b := range rec.Bindings() {
-		if t, _, at := locate(b.Name); t != nil && (t.device() || b.Value.ID.Equal(hrDevicePrinter)) {
+		if t, _, at := tableOf(b.Name); t != nil && (t.device() || b.Value.ID.Equal(hrDevicePrinter)) {
 			printers[at[0]] = true
 		}
 	}
 	for _, b := range rec.Bindings() {
-		t, sub, at := locate(b.Name)
+		t, sub, at := tableOf(b.Name)
 		if t == nil || !b.Value.Present() || len(at) != t.arity || t.rows == scalar && at[0] != 0 {
 			continue
 		}
@@ -105,6 +128,9 @@ func TestReadsEverything(t *testing.T) {
 			if got := f.Printers(); !slices.Equal(got, []int{int(index)}) {
 				t.Errorf("printers %v, want %d", got, index)
 			}
+			if !slices.IsSortedFunc(f.Raw, oid.ByName) {
+				t.Error("the values are not sorted")
+			}
 			t.Logf("%d values in %d exchanges", len(f.Raw), rec.Exchanges)
 		})
 	}
@@ -114,7 +140,7 @@ func TestReadsEverything(t *testing.T) {
 func moved(binds []oid.VarBind, to uint32) []oid.VarBind {
 	var out []oid.VarBind
 	for _, b := range binds {
-		if t, _, _ := locate(b.Name); t != nil && (t.device() || t.name == "hrDevice" || t.name == "hrPrinter") {
+		if t, _, _ := tableOf(b.Name); t != nil && (t.device() || t.name == "hrDevice" || t.name == "hrPrinter") {
 			name := b.Name.Append()
 			if n := len(t.entry) + 1; name[n] == 1 {
 				name[n] = to

@@ -73,17 +73,35 @@ func (t *table) cell(sub uint32, at oid.OID) oid.OID {
 	return append(append(append(name, t.entry...), sub), at...)
 }
 
-// locate finds the table that a name belongs to, its column number in the
-// standard, and the instance.
-func locate(name oid.OID) (t *table, sub uint32, at oid.OID) {
+// locate finds the table that a name belongs to by its number, -1 for none, its
+// column number in the standard, and the instance.
+func locate(name oid.OID) (number int, sub uint32, at oid.OID) {
+	if !name.HasPrefix(mib2) {
+		return -1, 0, nil
+	}
+	below := name[len(mib2):]
 	for i := range tables {
-		t := &tables[i]
-		if n := len(t.entry); len(name) > n+1 && name.HasPrefix(t.entry) {
-			return t, name[n], name[n+1:]
+		entry := tables[i].entry[len(mib2):]
+		if n := len(entry); len(below) > n+1 && below[0] == entry[0] && below.HasPrefix(entry) {
+			return i, below[n], below[n+1:]
 		}
 	}
-	return nil, 0, nil
+	return -1, 0, nil
 }
+
+// mib2 is the root of all tables read (RFC 2578 section 2, mib-2).
+var mib2 = oid.OID{1, 3, 6, 1, 2, 1}
+
+// inOrder has the numbers of the tables by their object identifiers: that of
+// the values of a device.
+var inOrder = func() []int {
+	order := make([]int, len(tables))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int { return tables[a].entry.Compare(tables[b].entry) })
+	return order
+}()
 
 type cellState uint8
 
@@ -124,13 +142,16 @@ type tableState struct {
 	tailed []bool // columns whose end was looked at
 }
 
-func newTableState(t *table) *tableState {
-	s := &tableState{table: t, broken: make([]bool, len(t.columns)), tailed: make([]bool, len(t.columns))}
+func (s *tableState) init(t *table) *tableState {
+	n := len(t.columns)
+	marks := make([]bool, 2*n)
+	s.table, s.broken, s.tailed = t, marks[:n:n], marks[n:]
 	if t.rows == scalar {
 		s.probed = true
 		s.add(oid.OID{0})
 		return s
 	}
+	s.lead = make([]lead, 0, max(len(t.leads), 1))
 	for _, c := range t.leads {
 		s.lead = append(s.lead, lead{sub: t.columns[c].sub, size: t.columns[c].size, rows: t.rows, ahead: 2})
 	}

@@ -16,8 +16,19 @@ func (e *engine) take(q oid.Request, w wants, a oid.Answer) bool {
 		}
 	}
 	columns := min(len(a.Columns), len(w.columns))
+	longest, open := 0, false
 	for i := range columns {
-		e.takeColumn(w.columns[i], q.Columns[i].Name, a.Columns[i])
+		c := w.columns[i]
+		e.takeColumn(c, q.Columns[i].Name, a.Columns[i])
+		longest = max(longest, len(a.Columns[i]))
+		open = open || len(a.Columns[i]) > 0 && !c.t.lead[c.lead].ended
+	}
+	switch {
+	case !open:
+	case longest == 1:
+		e.single++
+	case longest >= q.Reps:
+		e.reps = min(4*e.reps, mostReps)
 	}
 	return n+columns > 0
 }
@@ -131,12 +142,11 @@ func (e *engine) takeColumn(w want, asked oid.OID, answers []oid.VarBind) {
 // takeValue notes a cell. The value itself was recorded if it was there; what
 // matters here is to know when it is not.
 func (e *engine) takeValue(w want, asked oid.OID, vb oid.VarBind, follows bool) {
-	i, ok := w.t.find(w.at)
-	if !ok || w.t.known[i].cells[w.col].state != unknown {
+	c := &w.row.cells[w.col]
+	if c.state != unknown {
 		return
 	}
-	c := &w.t.known[i].cells[w.col]
-	column, target := e.passing(w.t, w.t.columns[w.col].sub, w.at)
+	column, target := e.passing(w.t, w.t.columns[w.col].sub, w.row.at)
 	switch {
 	case vb.Value.Kind == oid.Invalid && vb.Name.Equal(asked):
 		c.state = missing
@@ -145,11 +155,11 @@ func (e *engine) takeValue(w want, asked oid.OID, vb oid.VarBind, follows bool) 
 		w.t.broken[w.col] = true
 		w.t.giveUp(w.col, nil)
 	case !follows || !vb.Name.HasPrefix(column) && vb.Name.Compare(column) > 0:
-		w.t.giveUp(w.col, w.at) // the column has ended
+		w.t.giveUp(w.col, w.row.at) // the column has ended
 	case vb.Name.Compare(target) > 0:
 		c.state = missing
 	default: // a cell before it that was not known of
-		if t, _, at := locate(vb.Name); t != w.t.table || !w.t.has(at) {
+		if i, _, at := locate(vb.Name); i < 0 || e.tables[i] != w.t || !w.t.has(at) {
 			c.state = missing // and that cannot be kept: do not ask for ever
 		}
 	}
@@ -164,11 +174,12 @@ func (e *engine) record(vb oid.VarBind) {
 	if vb.Name.HasPrefix(printerMIB) {
 		e.printerMIB = true
 	}
-	t, sub, at := locate(vb.Name)
-	if t == nil {
+	i, sub, at := locate(vb.Name)
+	if i < 0 {
 		return
 	}
-	s := e.tables[e.number(t)]
+	s := e.tables[i]
+	t := s.table
 	if t.rows == scalar && !(len(at) == 1 && at[0] == 0) {
 		return
 	}
@@ -198,13 +209,4 @@ func (e *engine) record(vb oid.VarBind) {
 	default:
 		r.cells[c].state = got
 	}
-}
-
-func (e *engine) number(t *table) int {
-	for i := range tables {
-		if &tables[i] == t {
-			return i
-		}
-	}
-	panic("mib: table of another package")
 }

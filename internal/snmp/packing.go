@@ -35,7 +35,8 @@ type packing struct {
 	mostNames int     // names that names may grow back to
 	scale     float64 // how much larger values are than expected
 	proven    int     // largest answer received
-	losses    int     // how often in a row only a smaller try was answered
+	losses    int     // how often only a smaller try was answered, since a larger one was
+	fallback  int     // octets that the last smaller try was limited to
 	bulked    bool    // GetBulk was answered
 	stunted   int     // how often GetBulk brought much less than fits an answer, or nothing while GetNext did
 	noBulk    bool    // the agent fails on GetBulk: GetNext instead
@@ -359,6 +360,7 @@ func (k *packing) learn(p *pdu, r *reply, cut bool) {
 	case p.shrunk:
 		k.losses++
 		k.limit = max(smallAnswer, k.proven)
+		k.fallback = k.limit
 		if k.losses > 1 {
 			k.ceiling = k.limit
 		}
@@ -367,7 +369,9 @@ func (k *packing) learn(p *pdu, r *reply, cut bool) {
 		k.limit = max(leastAnswer, min(k.limit, r.size+20))
 		k.ceiling = k.limit
 	default:
-		k.losses = 0
+		if r.size > k.fallback {
+			k.losses = 0
+		}
 		k.limit = min(k.ceiling, 2*k.limit)
 		k.names = min(k.mostNames, 2*k.names)
 	}

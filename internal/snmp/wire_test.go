@@ -14,6 +14,7 @@ import (
 	"github.com/gosnmp/gosnmp"
 
 	"printround/internal/mib"
+	"printround/internal/oid"
 )
 
 // wire is a connection to an agent over a path of which everything is known.
@@ -313,5 +314,28 @@ func TestGetBulkOfNoUse(t *testing.T) {
 				t.Errorf("problems: %q", f.Problems)
 			}
 		})
+	}
+}
+
+// A long alert table costs as many answers as its values fill, and few more.
+func TestManyAlerts(t *testing.T) {
+	binds := fullDevice(t)
+	for at := uint32(100); at < 100+100*7; at += 7 {
+		for sub, v := range map[uint32]oid.Value{2: oid.Int(3), 3: oid.Int(4), 4: oid.Int(8), 5: oid.Int(2), 6: oid.Int(-2), 7: oid.Int(8),
+			8: oid.Str("Tray 2 is nearly empty: A4, plain, 80 g/m²"), 9: oid.Ticks(81_000_000 + at)} {
+			binds = append(binds, oid.VarBind{Name: oid.OID{1, 3, 6, 1, 2, 1, 43, 18, 1, 1, sub, 1, at}, Value: v})
+		}
+	}
+	slices.SortFunc(binds, oid.ByName)
+	for _, v := range []Version{V2c, V1} {
+		w := &wire{agent: &agent{binds: binds}, way: steady(20 * time.Millisecond)}
+		s := openWire(t, w, public(v), Options{})
+		f := readAll(t, s, binds)
+		st := s.Stats()
+		goal := (useful(f)+1399)/1400 + 3
+		t.Logf("version %v: %d values, %d octets useful of %d, %d round trips (goal %d)", v, len(f.Raw), useful(f), st.BytesIn, st.RoundTrips, goal)
+		if v == V2c && st.RoundTrips > goal {
+			t.Errorf("%d round trips, want at most %d", st.RoundTrips, goal)
+		}
 	}
 }
