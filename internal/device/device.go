@@ -53,6 +53,10 @@ type Device struct {
 	MAC        Text         `json:"mac"`  // six lower-case hex pairs joined by colons
 	Sole       bool         `json:"sole"` // its site calls it the only one
 
+	// The history tells these; nil without one.
+	LastSeen       *time.Time `json:"last_seen"`        // the last answer, of a device that did not answer now
+	PagesSinceLast *int64     `json:"pages_since_last"` // growth of the life counter since the night before, in its unit
+
 	Reached   Reached   `json:"reached"`
 	Attention Attention `json:"attention"`
 	Urgency   int       `json:"urgency"` // 0..100

@@ -71,6 +71,18 @@ type Changes struct {
 	Moved   []Change  `json:"moved"`   // devices with other addresses
 	Arrived []Change  `json:"arrived"` // devices not seen before
 	Gone    []Change  `json:"gone"`    // devices not seen now
+
+	// The history tells these; a comparison of two surveys leaves them empty.
+	Silent   []Change      `json:"silent"`   // devices that fell silent
+	Replaced []Change      `json:"replaced"` // supplies that were replaced or refilled
+	Pages    *PagesPrinted `json:"pages"`    // nil: not told
+}
+
+// PagesPrinted is how far the life counters that count pages went.
+type PagesPrinted struct {
+	Total   int64 `json:"total"`
+	Devices int   `json:"devices"` // counted in Total
+	Unknown int   `json:"unknown"` // that answered, and whose pages are not known
 }
 
 // Change is one difference.

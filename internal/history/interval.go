@@ -2,6 +2,7 @@ package history
 
 import (
 	"context"
+	"encoding/json"
 	"slices"
 	"strings"
 
@@ -14,17 +15,19 @@ type interval struct {
 	code      string
 	unit      string
 	index     int
-	asks      bool // of findings
+	asks      bool // of findings, as the next two
+	impact    string
+	summary   string
 	sources   string
 	firstSeen int64
 }
 
 func openFindings(ctx context.Context, q querier) (map[int64][]interval, error) {
-	return openIntervals(ctx, q, "SELECT device, id, code, unit, unit_index, asks, sources, first_seen FROM finding WHERE cleared IS NULL")
+	return openIntervals(ctx, q, "SELECT device, id, code, unit, unit_index, asks, impact, summary, sources, first_seen FROM finding WHERE cleared IS NULL")
 }
 
 func openAlerts(ctx context.Context, q querier) (map[int64][]interval, error) {
-	return openIntervals(ctx, q, "SELECT device, id, code, unit, unit_index, 1, source, first_seen FROM alert WHERE cleared IS NULL")
+	return openIntervals(ctx, q, "SELECT device, id, code, unit, unit_index, 1, '', '', source, first_seen FROM alert WHERE cleared IS NULL")
 }
 
 func openIntervals(ctx context.Context, q querier, query string) (map[int64][]interval, error) {
@@ -37,7 +40,7 @@ func openIntervals(ctx context.Context, q querier, query string) (map[int64][]in
 	for rows.Next() {
 		var of int64
 		var i interval
-		if err := rows.Scan(&of, &i.id, &i.code, &i.unit, &i.index, &i.asks, &i.sources, &i.firstSeen); err != nil {
+		if err := rows.Scan(&of, &i.id, &i.code, &i.unit, &i.index, &i.asks, &i.impact, &i.summary, &i.sources, &i.firstSeen); err != nil {
 			return nil, err
 		}
 		out[of] = append(out[of], i)
@@ -110,9 +113,7 @@ func (r *recorder) keepFindings(id int64, d *device.Device) error {
 		if n >= 0 {
 			kept[n], first = true, open[n].firstSeen
 			if open[n].asks == asks(f) {
-				err := r.exec("UPDATE finding SET impact = ?, summary = ?, unit_name = ?, sources = ?, last_seen = ?, last_run = ? WHERE id = ?",
-					string(f.Impact), f.Summary, text(f.Subunit.Name), sourcesOf(f), at, r.run, open[n].id)
-				if err != nil {
+				if err := r.extend(&open[n], f, at); err != nil {
 					return err
 				}
 				continue
@@ -121,10 +122,14 @@ func (r *recorder) keepFindings(id int64, d *device.Device) error {
 				return err
 			}
 		}
-		err := r.exec(`INSERT INTO finding (device, code, unit, unit_index, unit_name, asks, impact, summary, sources,
-				first_seen, last_seen, first_run, last_run) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-			id, f.Code, f.Subunit.Group, f.Subunit.Index, text(f.Subunit.Name), asks(f), string(f.Impact), f.Summary, sourcesOf(f),
-			first, at, r.run, r.run)
+		advice, err := json.Marshal(f.Advice)
+		if err != nil {
+			return err
+		}
+		err = r.exec(`INSERT INTO finding (device, code, unit, unit_index, unit_name, asks, impact, summary, weight, advice, sources,
+				first_seen, last_seen, first_run, last_run) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+			id, f.Code, f.Subunit.Group, f.Subunit.Index, text(f.Subunit.Name), asks(f), string(f.Impact), f.Summary, f.Weight, string(advice),
+			sourcesOf(f), first, at, r.run, r.run)
 		if err != nil {
 			return err
 		}
@@ -138,6 +143,22 @@ func (r *recorder) keepFindings(id int64, d *device.Device) error {
 		}
 	}
 	return nil
+}
+
+// extend notes that a finding still holds. Its words are long and change
+// seldom.
+func (r *recorder) extend(i *interval, f *device.Finding, at int64) error {
+	if i.impact == string(f.Impact) && i.summary == f.Summary {
+		return r.exec("UPDATE finding SET weight = ?, sources = ?, last_seen = ?, last_run = ? WHERE id = ?",
+			f.Weight, sourcesOf(f), at, r.run, i.id)
+	}
+	advice, err := json.Marshal(f.Advice)
+	if err != nil {
+		return err
+	}
+	return r.exec(`UPDATE finding SET impact = ?, summary = ?, unit_name = ?, weight = ?, advice = ?, sources = ?,
+			last_seen = ?, last_run = ? WHERE id = ?`,
+		string(f.Impact), f.Summary, text(f.Subunit.Name), f.Weight, string(advice), sourcesOf(f), at, r.run, i.id)
 }
 
 func (r *recorder) clear(table string, id, at int64) error {

@@ -90,6 +90,8 @@ type nightReader struct {
 	runs    []int64
 	levels  []string
 	layout  []int64
+	lists   *[]string // all addresses of the nights go here; nil: nobody asks
+	plain   bool      // in the order of the runs, and without findings
 }
 
 // each reads rows that are sorted by device and calls f for each device. It
@@ -114,6 +116,9 @@ func (n *nightReader) each(rows *sql.Rows, f func(int64, []device.Night) error) 
 		v.At, v.LifeUnit, v.LifeSource = moment(at), unit.String, device.Source(source.String)
 		v.LifeCount, v.UptimeS = known(life), known(uptime)
 		v.Address, _, _ = strings.Cut(list, " ")
+		if n.lists != nil {
+			*n.lists = append(*n.lists, list)
+		}
 		n.nights, n.runs = append(n.nights, v), append(n.runs, run)
 		n.levels, n.layout = append(n.levels, levels), append(n.layout, layout)
 	}
@@ -149,11 +154,13 @@ func (n *nightReader) give(f func(int64, []device.Night) error) error {
 			return err
 		}
 	}
-	if err := n.addFindings(); err != nil {
-		return err
-	}
 	nights := slices.Clone(n.nights)
-	slices.SortStableFunc(nights, func(a, b device.Night) int { return a.At.Compare(b.At) }) // a clock may have been wrong
+	if !n.plain {
+		if err := n.addFindings(nights); err != nil {
+			return err
+		}
+		slices.SortStableFunc(nights, func(a, b device.Night) int { return a.At.Compare(b.At) }) // a clock may have been wrong
+	}
 	n.nights, n.runs, n.levels, n.layout = n.nights[:0], n.runs[:0], n.levels[:0], n.layout[:0]
 	return f(n.device, nights)
 }
@@ -179,7 +186,7 @@ func (n *nightReader) loadLayouts() error {
 
 // addFindings gives each night the keys of the findings that held then. The
 // runs of a device are in order.
-func (n *nightReader) addFindings() error {
+func (n *nightReader) addFindings(nights []device.Night) error {
 	rows, err := n.db.QueryContext(n.ctx, `SELECT code, unit, unit_index, first_run, coalesce(cleared_run, ?) FROM finding
 		WHERE device = ? ORDER BY code, unit, unit_index`, int64(math.MaxInt64), n.device)
 	if err != nil {
@@ -196,7 +203,7 @@ func (n *nightReader) addFindings() error {
 		key := FindingKey(code, unit, index)
 		from := sort.Search(len(n.runs), func(i int) bool { return n.runs[i] >= first })
 		for i := from; i < len(n.runs) && n.runs[i] < cleared; i++ {
-			n.nights[i].FindingKeys = append(n.nights[i].FindingKeys, key)
+			nights[i].FindingKeys = append(nights[i].FindingKeys, key)
 		}
 	}
 	return rows.Err()

@@ -30,7 +30,7 @@ var deviceColumns = []column[*device.Device]{
 	{"lowest_percent", "its level in percent; for a waste receptacle the space left", lowestPercent},
 	{"lowest_reason", "why no level is known: unknown, some-left, unlimited, not-reported, contradictory, no-answer", lowestReason},
 	{"life_count", "the life counter, in the unit the device counts in", func(d *device.Device) string { return intCell(d.Counters.Life.Value) }},
-	{"pages_since_last", "growth of the life counter since the night before; empty without a history", func(*device.Device) string { return "" }},
+	{"pages_since_last", "growth of the life counter since the night before; empty without a history", func(d *device.Device) string { return intCell(d.PagesSinceLast) }},
 	{"black", "black toner, ink, wax or ribbon left in percent; the lowest of several; parts such as drums do not count", colorPercent("black")},
 	{"black_reason", "why there is no percentage, or none for a further supply of that colour", colorReason("black")},
 	{"cyan", "cyan left in percent, as black", colorPercent("cyan")},
@@ -184,8 +184,11 @@ func reachCell(ok, tried bool) string {
 }
 
 func lastSeen(d *device.Device) string {
-	if !answered(d) {
-		return ""
+	switch {
+	case answered(d):
+		return timeCell(d.ObservedAt)
+	case d.LastSeen != nil:
+		return timeCell(*d.LastSeen)
 	}
-	return timeCell(d.ObservedAt)
+	return ""
 }

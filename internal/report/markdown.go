@@ -115,7 +115,7 @@ func (p *page) mdChanges(c *device.Changes) {
 	if items == nil {
 		items = []string{"none"}
 	}
-	p.mdList("Changes since "+p.time(c.Since), items)
+	p.mdList("Changes since "+p.time(c.Since)+pagesPrinted(c.Pages), items)
 }
 
 func (p *page) mdScope(s *device.Scope) {

@@ -19,7 +19,10 @@ type changeKind struct {
 }
 
 func changeKinds(c *device.Changes) []changeKind {
-	return []changeKind{{"new", c.New}, {"cleared", c.Cleared}, {"moved", c.Moved}, {"arrived", c.Arrived}, {"gone", c.Gone}}
+	return []changeKind{
+		{"new", c.New}, {"silent", c.Silent}, {"cleared", c.Cleared}, {"replaced", c.Replaced},
+		{"moved", c.Moved}, {"arrived", c.Arrived}, {"gone", c.Gone},
+	}
 }
 
 // changes says what differs from an earlier survey.
@@ -33,7 +36,7 @@ func (p *page) changes(c *device.Changes) {
 			counts = append(counts, fmt.Sprintf("%d %s", len(k.list), k.word))
 		}
 	}
-	p.heading("Changes since " + p.time(c.Since) + ": " + list(counts, "none"))
+	p.heading("Changes since " + p.time(c.Since) + ": " + list(counts, "none") + pagesPrinted(c.Pages))
 	for _, k := range changeKinds(c) {
 		for i, change := range k.list {
 			if i == listed {
@@ -43,6 +46,23 @@ func (p *page) changes(c *device.Changes) {
 			p.wrapped("  ", fmt.Sprintf("%-8s ", k.word), changeLine(change))
 		}
 	}
+}
+
+// pagesPrinted says how many pages were printed meanwhile, empty when it is
+// not told.
+func pagesPrinted(p *device.PagesPrinted) string {
+	if p == nil || p.Devices == 0 {
+		return ""
+	}
+	pages := grouped(p.Total) + " pages"
+	if p.Total == 1 {
+		pages = "1 page"
+	}
+	text := fmt.Sprintf("; %s printed on %s", pages, count(p.Devices, "printer", "printers"))
+	if p.Unknown > 0 {
+		text += fmt.Sprintf(", not known of %d", p.Unknown)
+	}
+	return text
 }
 
 func changeLine(c device.Change) string {

@@ -108,6 +108,8 @@ CREATE TABLE finding (
   asks        INTEGER NOT NULL,                -- 1: it asks for attention, 0: a note
   impact      TEXT    NOT NULL,
   summary     TEXT    NOT NULL,
+  weight      REAL    NOT NULL,
+  advice      TEXT    NOT NULL,                -- JSON, as in the survey
   sources     TEXT    NOT NULL,                -- of its evidence, separated by spaces
   first_seen  INTEGER NOT NULL,
   last_seen   INTEGER NOT NULL,
