@@ -1,7 +1,6 @@
 package finding
 
 import (
-	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -15,7 +14,7 @@ import (
 // technology, else what is composed of subject and condition. Who can act is
 // told by the device where it says so (PrtAlertTrainingLevelTC).
 func (j *judge) advice(c *cluster, lead *sighting, sub device.Subunit) device.Advice {
-	a := j.resolve(lead, sub)
+	a := j.resolve(c, lead, sub)
 	if p := lead.part; p != "" && a.Part != "" {
 		a.Part = device.Text(p)
 	}
@@ -38,8 +37,9 @@ func (j *judge) advice(c *cluster, lead *sighting, sub device.Subunit) device.Ad
 	return a
 }
 
-// resolve finds the words for a condition on a device of this technology.
-func (j *judge) resolve(s *sighting, sub device.Subunit) device.Advice {
+// resolve finds the words for a condition on a device of this technology: c is
+// what is known of it, s leads.
+func (j *judge) resolve(c *cluster, s *sighting, sub device.Subunit) device.Advice {
 	subject := j.spoken(s)
 	code := s.keyword
 	if subject != s.subject {
@@ -52,21 +52,22 @@ func (j *judge) resolve(s *sighting, sub device.Subunit) device.Advice {
 			}
 		}
 	}
-	fill := j.filler(s, sub, true)
+	words := j.filler(s, sub, true)
 	switch {
-	case s.family == "media/jam" || s.family == "tray/jam":
-		code = "media-jam" // wherever it stuck, it comes out the same way
-	case s.maintenance(sub):
-		code = ServiceRequested
+	case jams[s.family] != "":
+		code = jams[s.family] // where it stuck decides, not who said so
+	case s.family == known().terms[ServiceDue].family && s.of != "" || s.maintenance(sub):
+		code = ServiceDue
 	case s.keyword == "unknown" && (s.text != "" || s.sev != report):
 		code = "other" // it says something after all
 	}
-	w := writtenFor(code, j.tech.class)
-	if j.onRoll(sub) {
-		w = cmp.Or(rowOf(code, "roll"), w)
+	st := j.situation(s, sub, j.place(code, c, sub))
+	w := choose(code, st)
+	if own := ofSupply(subject, st); own != nil {
+		w = own
 	}
 	if w != nil {
-		return compose(fill, w.Meaning, w.Causes, w.Steps, w.Phone, w.Part, w.Who, w.Minutes, w.Cautions)
+		return compose(&words, w.Meaning, w.Causes, w.Steps, w.Phone, w.Part, w.Who, w.Minutes, w.Cautions)
 	}
 	k := s.condition
 	if subject != s.subject {
@@ -75,38 +76,21 @@ func (j *judge) resolve(s *sighting, sub device.Subunit) device.Advice {
 		}
 	}
 	if k.Who == string(device.Nobody) {
-		return compose(fill, k.Meaning, k.Causes, k.Steps, k.Phone, k.Part, k.Who, k.Minutes, nil)
+		return compose(&words, k.Meaning, k.Causes, k.Steps, k.Phone, k.Part, k.Who, k.Minutes, nil)
 	}
 	meaning := k.Meaning
 	if works := stillPrints[subject.Path]; works != "" && !j.stopped && k.Nature != "low" {
 		meaning += " " + works
 	}
-	return compose(fill, meaning, k.Causes, k.Steps, k.Phone, k.Part, k.Who, k.Minutes, slices.Concat(subject.Cautions, k.Cautions))
+	return compose(&words, meaning, k.Causes, k.Steps, k.Phone, k.Part, k.Who, k.Minutes, slices.Concat(subject.Cautions, k.Cautions))
 }
 
 // stillPrints is said of what blocks something else than printing.
 var stillPrints = map[string]string{"scan": "Printing works.", "fax": "Printing works.", "finish": "Printing works without it."}
 
-// writtenFor returns the hand-written row of a code for a technology class,
-// else the row for all, nil when there is neither.
-func writtenFor(code, class string) *written {
-	if class != "" {
-		if w := rowOf(code, class); w != nil {
-			return w
-		}
-	}
-	return rowOf(code, "")
-}
-
-// rowOf returns the hand-written row of a code for exactly this class, empty
-// for the row that is for all.
-func rowOf(code, class string) *written {
-	for _, w := range known().written[code] {
-		if class == "" && len(w.Tech) == 0 || class != "" && slices.Contains(w.Tech, class) {
-			return w
-		}
-	}
-	return nil
+// jams are the families of jams and the code that their advice is written for.
+var jams = map[string]string{
+	"media/jam": "media-jam", "tray/jam": "media-jam", "bin/jam": "media-jam", "document-feeder/jam": "scan-media-path-jam",
 }
 
 // onRoll reports that a part is a roll, or that the whole device takes nothing
@@ -128,25 +112,25 @@ func (j *judge) onRoll(sub device.Subunit) bool {
 	return rolls > 0 && rolls == len(j.d.Trays)
 }
 
-func compose(fill *strings.Replacer, meaning string, causes, steps []string, phone *int, part, who string, minutes int, cautions []string) device.Advice {
+func compose(words *filler, meaning string, causes, steps []string, phone *int, part, who string, minutes int, cautions []string) device.Advice {
 	a := device.Advice{
-		Meaning: fill.Replace(meaning), Causes: make([]string, 0, len(causes)), Steps: make([]string, 0, len(steps)),
-		PhoneSteps: phoneSteps(phone, who, steps), Part: device.Text(fill.Replace(part)), Who: device.Who(who), Minutes: minutes,
+		Meaning: words.fill(meaning), Causes: make([]string, 0, len(causes)), Steps: make([]string, 0, len(steps)),
+		PhoneSteps: phoneSteps(phone, who, steps), Part: device.Text(words.fill(part)), Who: device.Who(who), Minutes: minutes,
 	}
 	for _, c := range causes {
-		a.Causes = append(a.Causes, fill.Replace(c))
+		a.Causes = append(a.Causes, words.fill(c))
 	}
 	for _, s := range steps {
-		a.Steps = append(a.Steps, upper(fill.Replace(s)))
+		a.Steps = append(a.Steps, upper(words.fill(s)))
 	}
-	var words []string
+	var warn []string
 	for i, c := range cautions {
 		if !slices.Contains(cautions[:i], c) {
-			words = append(words, known().cautions[c])
+			warn = append(warn, known().cautions[c])
 		}
 	}
-	if len(words) > 0 {
-		a.Caution = device.Text(strings.Join(append(words, makerFirst), " "))
+	if len(warn) > 0 {
+		a.Caution = device.Text(strings.Join(append(warn, makerFirst), " "))
 	}
 	return a
 }
@@ -172,5 +156,9 @@ func upper(s string) string {
 	if n == 0 || r == utf8.RuneError {
 		return s
 	}
-	return string(unicode.ToUpper(r)) + s[n:]
+	u := unicode.ToUpper(r)
+	if u == r {
+		return s
+	}
+	return string(u) + s[n:]
 }

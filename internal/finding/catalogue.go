@@ -22,7 +22,8 @@ type catalogue struct {
 	registry   map[string]string // keyword -> English label of the registry
 	terms      map[string]*term
 	alerts     map[string]alertCode
-	written    map[string][]*written
+	advice     []*written
+	written    map[string][]*written // the same by code
 	cautions   map[string]string
 	natures    map[string]*nature
 	weights    map[string]float64
@@ -32,6 +33,7 @@ type catalogue struct {
 	tech       map[string]technology
 	refine     []refinement
 	events     [][]string
+	places     [][]string
 	subjects   []*subject
 	conditions []*condition
 }
@@ -172,11 +174,14 @@ func (c *catalogue) readAdvice() error {
 	}
 	c.written = map[string][]*written{}
 	for _, a := range w.Advice {
-		if c.terms[a.Code] == nil {
-			return fmt.Errorf("advice.toml: unknown code %q", a.Code)
+		for _, code := range append([]string{a.Code}, a.Also...) {
+			if c.terms[code] == nil {
+				return fmt.Errorf("advice.toml: unknown code %q", code)
+			}
+			c.written[code] = append(c.written[code], a)
 		}
-		c.written[a.Code] = append(c.written[a.Code], a)
 	}
+	c.advice = w.Advice
 	return nil
 }
 
@@ -210,6 +215,9 @@ func (c *catalogue) readSmall() (err error) {
 	c.tech = map[string]technology{}
 	for l, r := range tech {
 		c.tech[l] = technology{class: r[1], paper: r[2]}
+	}
+	if c.places, err = tsv("places.tsv", "source", "value", "place"); err != nil {
+		return err
 	}
 	c.events, err = tsv("eventwords.tsv", "word", "unless")
 	return err

@@ -58,7 +58,7 @@ func TestFirstStepsFitWhatIsKnown(t *testing.T) {
 		name, summary, step string
 		d                   *device.Device
 	}{
-		{"service without a part", "preventive service is due", "Read the panel", answering(state("warning", "idle", "idle"), bits("overduePreventMaint"))},
+		{"service without a part", "preventive service is due", "Print the status page", answering(state("warning", "idle", "idle"), bits("overduePreventMaint"))},
 		{"service of a part", "Fuser at 3%", "Bring a replacement for Fuser", answering(part("fuser", "Fuser", 3))},
 		{"a low supply that is not named", "supply low", "Read at the panel which supply is meant",
 			answering(reasons("marker-supply-low-warning"), part("toner", "Black", -1), part("toner", "Cyan", -1))},
@@ -146,14 +146,65 @@ func TestPartOfAFinisher(t *testing.T) {
 	}
 }
 
-// A jam on the paper path is taken out as its technology asks, whatever part of
-// the path the device names.
+// A jam is taken out as its technology and the place ask where it stuck.
 func TestJamsByTechnology(t *testing.T) {
-	for _, code := range []string{"media-path-jam", "media-path-output-jam", "input-media-tray-jam"} {
-		for class, word := range map[string]string{"toner": "drum unit", "ink": "carriage", "thermal": "platen roller"} {
-			if a := adviceFor(code, class); !strings.Contains(strings.Join(a.Steps, "\n"), word) {
-				t.Errorf("%s on %s: no %q in %q", code, class, word, a.Steps)
-			}
+	for _, c := range []struct{ code, class, word string }{
+		{"media-path-jam", "toner", "drum unit"},
+		{"media-path-jam", "ink", "carriage"},
+		{"media-path-jam", "thermal", "platen roller"},
+		{"media-path-jam", "impact", "tractor"},
+		{"media-path-input-jam", "toner", "tray in use"},
+		{"media-path-output-jam", "toner", "pressure levers"},
+		{"media-path-output-jam", "ink", "exit rollers"},
+		{"media-path-output-jam", "thermal", "platen roller"},
+		{"input-media-tray-jam", "toner", "below the mark"},
+		{"input-media-tray-jam", "ink", "below the mark"},
+		{"input-media-tray-jam", "thermal", "platen roller"},
+		{"output-media-tray-jam", "toner", "out of the bin"},
+		{"scan-media-path-input-jam", "ink", "feeder cover"},
+		{"media-jam", "toner", "drum unit"},
+	} {
+		if a := adviceFor(c.code, c.class); !strings.Contains(strings.Join(a.Steps, "\n"), c.word) {
+			t.Errorf("%s on %s: no %q in %q", c.code, c.class, c.word, a.Steps)
+		}
+	}
+}
+
+// An alert that names a part, or whose text names a place, says where a sheet
+// stuck.
+func TestJamsByPlace(t *testing.T) {
+	tray := func(kind device.Text) option {
+		return func(d *device.Device) { d.Trays = append(d.Trays, device.Tray{Index: 4, Name: "Feed 4", Kind: kind}) }
+	}
+	path := func(kind device.Text) option {
+		return func(d *device.Device) { d.Paths = append(d.Paths, device.Path{Index: 2, Kind: kind}) }
+	}
+	jam := func(group string, index int, text device.Text) option {
+		return alert(device.Alert{Code: "jam", Severity: "critical", Group: group, GroupIndex: index, Description: text})
+	}
+	for _, c := range []struct {
+		name string
+		d    *device.Device
+		word string
+	}{
+		{"a tray", answering(tray("sheetFeedAutoRemovableTray"), jam("input", 4, "")), "Pull Feed 4 out"},
+		{"the bypass, by its kind", answering(tray("sheetFeedManual"), jam("input", 4, "")), "off the bypass"},
+		{"the bypass, by words", answering(tray("sheetFeedAutoNonRemovableTray"), jam("input", 4, "Jam at multipurpose feeder")), "off the bypass"},
+		{"turning, by the path", answering(path("longEdgeBindingDuplex"), jam("mediaPath", 2, "")), "duplex unit"},
+		{"turning, by words", answering(jam("mediaPath", 1, "Paper jam in duplexer")), "duplex unit"},
+		{"the way to printing", answering(jam("mediaPath", 1, "Registration area")), "tray in use first"},
+		{"the exit", answering(jam("mediaPath", 1, "Jam in the fuser area")), "fuser cool"},
+		{"the exit of an ink device", answering(tech("inkjetAqueous"), jam("mediaPath", 1, "Jam at exit")), "Take the prints out"},
+		{"a bin", answering(jam("output", 1, "")), "out of the bin"},
+		{"a finisher", answering(jam("finDevice", 1, "")), "finisher door"},
+		{"originals", answering(jam("mediaPath", 1, "Paper jam: document feeder")), "draw the original out"},
+		{"nobody says", answering(jam("mediaPath", 1, "Paper jam")), "in the order that the panel shows"},
+		{"labels stay labels", answering(tech("thermalTransfer"), tray("continuousRoll"), jam("input", 4, "")), "open the print head"},
+		{"wide format stays wide format", answering(tech("inkjetAqueous"), tray("continuousRoll"), jam("input", 4, "")), "Cut the media between the roll"},
+	} {
+		Judge(c.d, Defaults())
+		if f := c.d.Findings[0]; !strings.Contains(strings.Join(f.Advice.Steps, "\n"), c.word) {
+			t.Errorf("%s: %s: no %q in %q", c.name, f.Code, c.word, f.Advice.Steps)
 		}
 	}
 }

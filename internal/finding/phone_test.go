@@ -42,11 +42,9 @@ func TestPhoneStepsAreStated(t *testing.T) {
 	needs := func(who string) bool {
 		return !slices.Contains([]device.Who{device.Untrained, device.Nobody, ""}, device.Who(who))
 	}
-	for code, rows := range known().written {
-		for _, w := range rows {
-			if needs(w.Who) && w.Phone == nil {
-				t.Errorf("advice.toml: %s: phone is not stated", code)
-			}
+	for _, w := range known().advice {
+		if needs(w.Who) && w.Phone == nil {
+			t.Errorf("advice.toml: %s: phone is not stated", w)
 		}
 	}
 	for _, k := range known().conditions {

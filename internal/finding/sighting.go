@@ -38,6 +38,7 @@ type sighting struct {
 	gauged  bool     // it comes from that level
 	text    string   // the device's own words for a condition without a name
 	noun    string   // what the part is, when the subject does not say it
+	of      string   // the same without its colour, as kinds.tsv has it
 	part    string   // class of part
 	who     device.Who
 	age     *int64

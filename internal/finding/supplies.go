@@ -2,6 +2,7 @@ package finding
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 
 	"printround/internal/device"
@@ -24,10 +25,13 @@ func kindOf(s *device.Supply) *kind {
 		}
 	}
 	if s.Role == device.Receptacle && k.class != classWaste {
-		return c.kinds["wastepaper"]
+		return &box
 	}
 	return k
 }
+
+// box is a receptacle whose kind does not say what it collects.
+var box = kind{class: classWaste, low: "marker-waste-almost-full", out: "marker-waste-full", noun: "waste box", part: "waste box"}
 
 // supply returns the marker supply with an index.
 func (j *judge) supply(index int) *device.Supply {
@@ -81,7 +85,7 @@ func (j *judge) supplyUnknown(s *sighting) bool {
 func (j *judge) aboutSupply(s *sighting, supply *device.Supply) {
 	k := kindOf(supply)
 	s.sub = device.Subunit{Group: "markerSupplies", Index: supply.Index, Name: supply.Name}
-	s.noun, s.part = supplyNoun(supply, k), partOf(supply, k)
+	s.noun, s.of, s.part = supplyNoun(supply, k), k.noun, partOf(supply, k)
 	switch low := known().term(k.low); {
 	case s.condition.Stage == 1 && s.subject.Group == "markerSupplies" && low.family == s.family:
 		s.term = low
@@ -157,7 +161,7 @@ func (j *judge) level(s *device.Supply, k *kind, sub device.Subunit, gap string)
 	}
 	seen := &sighting{
 		term: known().term(k.low), sub: sub, sev: warning, percent: &p, gauged: true, near: nearTo(p, limit), hasNear: true,
-		noun: supplyNoun(s, k), part: partOf(s, k),
+		noun: supplyNoun(s, k), of: k.noun, part: partOf(s, k),
 		proof: device.Evidence{Source: s.Source, Object: s.Object, Value: levelValue(s.Level)},
 	}
 	switch {
@@ -212,9 +216,9 @@ func levelValue(l device.Level) string {
 	if !hasValue || !stated || capacity == 100 {
 		return l.String()
 	}
-	return fmt.Sprintf("%s (%d of %d)", l, v, capacity)
+	return l.String() + " (" + strconv.FormatInt(v, 10) + " of " + strconv.FormatInt(capacity, 10) + ")"
 }
 
 func number(f float64) string {
-	return strings.TrimSuffix(fmt.Sprintf("%.1f", f), ".0")
+	return strings.TrimSuffix(strconv.FormatFloat(f, 'f', 1, 64), ".0")
 }

@@ -100,7 +100,11 @@ type condition struct {
 // written is a row of advice.toml.
 type written struct {
 	Code      string
-	Tech      []string
+	Also      []string // further codes that it is for
+	Tech      []string // classes
+	At        []string // places of places.tsv
+	Of        []string // nouns of kinds.tsv and partwords.tsv
+	Stage     int      // 1: near the end, 2: at it
 	Meaning   string
 	Causes    []string
 	Steps     []string
@@ -113,6 +117,7 @@ type written struct {
 // kind is a row of kinds.tsv, or of partwords.tsv.
 type kind struct {
 	name, class, low, out, noun, part string
+	tech                              []string // classes of technologies that have it; empty: any
 }
 
 // Classes of supplies.
@@ -168,13 +173,13 @@ func readWeights() (map[string]float64, error) {
 }
 
 func readKinds() (map[string]*kind, []kind, error) {
-	rows, err := keyed("kinds.tsv", "kind", "class", "low", "out", "noun", "part")
+	rows, err := keyed("kinds.tsv", "kind", "class", "low", "out", "noun", "part", "tech")
 	if err != nil {
 		return nil, nil, err
 	}
 	kinds := map[string]*kind{}
 	for k, r := range rows {
-		kinds[foldKind(k)] = &kind{k, r[1], r[2], r[3], r[4], r[5]}
+		kinds[foldKind(k)] = &kind{k, r[1], r[2], r[3], r[4], r[5], strings.FieldsFunc(r[6], func(c rune) bool { return c == ',' })}
 	}
 	words, err := tsv("partwords.tsv", "word", "low", "out", "noun", "part")
 	if err != nil {
@@ -182,7 +187,7 @@ func readKinds() (map[string]*kind, []kind, error) {
 	}
 	var parts []kind
 	for _, r := range words {
-		parts = append(parts, kind{r[0], classLongLife, r[1], r[2], r[3], r[4]})
+		parts = append(parts, kind{r[0], classLongLife, r[1], r[2], r[3], r[4], nil})
 	}
 	return kinds, parts, nil
 }

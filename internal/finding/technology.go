@@ -3,7 +3,8 @@ package finding
 import "printround/internal/device"
 
 // technologyOf returns the class of marking technology: by the device's own
-// label (PrtMarkerMarkTechTC), else by what its supplies are. The zero
+// label (PrtMarkerMarkTechTC), else by supplies of kinds that only one class
+// has. The zero
 // technology is unknown, and then no word of any class is used.
 func technologyOf(d *device.Device) technology {
 	if t, ok := known().tech[string(d.Technology)]; ok {
@@ -15,8 +16,8 @@ func technologyOf(d *device.Device) technology {
 	}
 	classes := map[string]bool{}
 	for i := range d.Supplies {
-		if c := supplyClass[foldKind(string(d.Supplies[i].Kind))]; c != "" {
-			classes[c] = true
+		if k := known().kinds[foldKind(string(d.Supplies[i].Kind))]; k != nil && len(k.tech) == 1 {
+			classes[k.tech[0]] = true
 		}
 	}
 	for c := range classes {
@@ -25,12 +26,4 @@ func technologyOf(d *device.Device) technology {
 		}
 	}
 	return t
-}
-
-// supplyClass tells the technology of a device that does not state it, by
-// kinds of supplies (folded) that only one technology has.
-var supplyClass = map[string]string{
-	"toner": "toner", "tonercartridge": "toner", "mattetoner": "toner", "wastetoner": "toner",
-	"opc": "toner", "developer": "toner", "fuser": "toner", "fuseroil": "toner", "coronawire": "toner",
-	"ink": "ink", "inkcartridge": "ink", "matteink": "ink", "wasteink": "ink",
 }

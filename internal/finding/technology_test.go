@@ -9,7 +9,6 @@ import (
 
 // Labels, receipts and ink have no toner and no fuser.
 func TestWordsFitTheTechnology(t *testing.T) {
-	tech := func(label string) option { return func(d *device.Device) { d.Technology = device.Text(label) } }
 	for _, c := range []struct {
 		name    string
 		d       *device.Device
@@ -63,3 +62,5 @@ func TestTechnologyOf(t *testing.T) {
 		}
 	}
 }
+
+func tech(label string) option { return func(d *device.Device) { d.Technology = device.Text(label) } }

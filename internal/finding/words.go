@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -26,9 +27,9 @@ func (j *judge) finding(c *cluster, stops bool) device.Finding {
 	if !f.Stale {
 		f.Weight = j.o.weight(f.Code, f.Impact, near)
 	}
-	f.Why = fmt.Sprintf("%s: %s; weight %s", f.Impact, rule, strings.TrimSuffix(fmt.Sprintf("%.3f", f.Weight), ".000"))
+	f.Why = string(f.Impact) + ": " + rule + "; weight " + strings.TrimSuffix(strconv.FormatFloat(f.Weight, 'f', 3, 64), ".000")
 	if f.Impact == device.ImpactDue {
-		f.Why += fmt.Sprintf(" at nearness %.2f", near)
+		f.Why += " at nearness " + strconv.FormatFloat(near, 'f', 2, 64)
 	}
 	f.Advice = j.advice(c, lead, f.Subunit)
 	return f
@@ -131,21 +132,21 @@ func (j *judge) summary(c *cluster, lead *sighting, sub device.Subunit) string {
 	case unnamed && len(said) > 0:
 		return fmt.Sprintf("reports %q", said[0])
 	}
-	fill := j.filler(lead, sub, false)
+	words := j.filler(lead, sub, false)
 	if c.stale() {
-		return fill.Replace(staleSummary(c, lead))
+		return words.fill(staleSummary(c, lead))
 	}
 	if p := c.level(); p != nil && *p > 0 && (lead.condition.Nature == "low" || lead.condition.Family == "level" && lead.subject.Group == "markerSupplies") {
-		at := fmt.Sprintf("{name} at %s%%", number(*p))
+		at := "{name} at " + number(*p) + "%"
 		switch {
 		case lead.subject.Kind == "waste" || lead.condition.Family == "room":
-			at = fmt.Sprintf("{name}: %s%% space left", number(*p))
+			at = "{name}: " + number(*p) + "% space left"
 		case lead.condition.Stage == 2:
 			at += ", called empty"
 		}
-		return fill.Replace(at)
+		return words.fill(at)
 	}
-	return fill.Replace(lead.condition.Summary)
+	return words.fill(lead.condition.Summary)
 }
 
 // staleSummary names a condition that is listed and does not hold.
@@ -170,9 +171,52 @@ func (c *cluster) level() *float64 {
 	return nil
 }
 
-// filler replaces the placeholders of the tables. In sentences a part without a
-// name of its own gets an article.
-func (j *judge) filler(s *sighting, sub device.Subunit, sentence bool) *strings.Replacer {
+// filler is what stands for the placeholders of the tables.
+type filler struct{ unit, name, noun, paper, in, part string }
+
+// fill puts the words into a text of the tables. What is no placeholder stays,
+// braces in the words themselves too.
+func (f *filler) fill(text string) string {
+	at := strings.IndexByte(text, '{')
+	if at < 0 {
+		return text // most have none
+	}
+	var b strings.Builder
+	for ; at >= 0; at = strings.IndexByte(text, '{') {
+		b.WriteString(text[:at])
+		word, length := f.placeholder(text[at:])
+		b.WriteString(word)
+		text = text[at+length:]
+	}
+	b.WriteString(text)
+	return b.String()
+}
+
+// placeholder returns what stands for the placeholder that text begins with,
+// and its length; for any other text its first byte, which is a brace.
+func (f *filler) placeholder(text string) (word string, length int) {
+	if end := strings.IndexByte(text, '}'); end > 0 {
+		switch text[1:end] {
+		case "unit":
+			return f.unit, end + 1
+		case "name":
+			return f.name, end + 1
+		case "noun":
+			return f.noun, end + 1
+		case "paper":
+			return f.paper, end + 1
+		case "in":
+			return f.in, end + 1
+		case "part":
+			return f.part, end + 1
+		}
+	}
+	return text[:1], 1
+}
+
+// filler finds the words for the placeholders of the tables. In sentences a
+// part without a name of its own gets an article.
+func (j *judge) filler(s *sighting, sub device.Subunit, sentence bool) filler {
 	subject := j.spoken(s)
 	paper := cmp.Or(j.tech.paper, "paper")
 	place := strings.ReplaceAll(subject.Place, "{paper}", paper)
@@ -192,7 +236,7 @@ func (j *judge) filler(s *sighting, sub device.Subunit, sentence bool) *strings.
 	case name != "":
 		in = " in " + name
 	case sub.Index > 0 && sub.Group == "input":
-		name = fmt.Sprintf("tray %d", sub.Index)
+		name = "tray " + strconv.Itoa(sub.Index)
 		in = " in " + name
 	case s.noun != "":
 		name = s.noun
@@ -207,7 +251,7 @@ func (j *judge) filler(s *sighting, sub device.Subunit, sentence bool) *strings.
 	if subject.Kind == "finisher" {
 		unit = strings.TrimSuffix(noun, " unit") + " unit" // its part is what it consumes
 	}
-	return strings.NewReplacer("{unit}", unit, "{name}", name, "{noun}", noun, "{paper}", paper, "{in}", in, "{part}", part)
+	return filler{unit: unit, name: name, noun: noun, paper: paper, in: in, part: part}
 }
 
 // plainName says what a supply is where the device's own name for it is a

@@ -47,7 +47,7 @@ func jamFinding() device.Finding {
 			{Source: device.SourceSNMP, Object: "hrPrinterDetectedErrorState.1", Value: "jammed"},
 			{Source: device.SourceIPP, Object: "printer-state-reasons", Value: "media-jam-error"}},
 		Advice: device.Advice{Meaning: "A sheet is stuck on its way through the fuser.", Causes: []string{"damp or curled paper", "worn exit rollers"},
-			Steps: []string{"Open the rear cover and take the sheet out in the direction it travels.", "Close all covers and wait for the device to become ready."},
+			Steps:      []string{"Open the rear cover and take the sheet out in the direction it travels.", "Close all covers and wait for the device to become ready."},
 			PhoneSteps: 2, Part: "fuser", Who: device.Untrained, Minutes: 5, Caution: "The fuser is hot enough to burn. Let it cool down; see the maker's documentation."}}
 }
 
