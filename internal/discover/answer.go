@@ -47,24 +47,39 @@ func (s *sweep) stray(from netip.Addr) {
 }
 
 // refused takes the word of the network that a probe did not arrive. An error
-// that quotes a question must quote one that was sent there.
+// that quotes a question must quote one that was sent there. That a host is not
+// there, said of such a question, ends the waiting, unless a device is expected
+// there; a port that is closed may be opened by a device that wakes up.
 func (s *sweep) refused(e event) {
 	i, ok := s.scope.findPort(e.from)
 	if !ok {
 		return
 	}
-	pass := s.pass
-	if e.id != 0 {
+	pass, known := s.laneOf(i).pass, e.id != 0
+	if known {
 		way, p, index, ok := s.ids.split(e.id)
 		if !ok || index != i || way == followUp {
 			return
 		}
 		pass = p
 	}
-	if e.here {
+	f := s.table.get(i)
+	switch {
+	case e.here:
 		s.table.add(i, alive)
+	case e.nobody && known && f&expected == 0:
+		s.nobody(i)
+		return
 	}
 	s.lost(i, pass)
+}
+
+// nobody ends the waiting for an address, unless a device is expected there.
+func (s *sweep) nobody(i int) {
+	s.lost(i, 0)
+	if s.table.get(i)&expected == 0 {
+		s.lost(i, 1)
+	}
 }
 
 // lost notes that the network, the host itself or this system says that nobody
@@ -75,18 +90,29 @@ func (s *sweep) lost(i, pass int) {
 	if pass == 0 {
 		f = goneFirst
 	}
+	if s.passes == 1 {
+		f = goneFirst | goneLater // there is no later one
+	}
 	old := s.table.add(i, f)
-	if old&(answered|f) != 0 {
+	if old&answered != 0 {
 		return
 	}
 	if old&(goneFirst|goneLater) == 0 {
 		s.count.unreachable.Add(1)
 	}
-	if f == goneFirst {
-		s.openFirst--
-	} else {
-		s.openLater--
+	if !settledFlags(old) && settledFlags(old|f) {
+		s.open--
 	}
+}
+
+// laneOf is the lane that asks an address.
+func (s *sweep) laneOf(i int) *lane {
+	for _, l := range s.lanes {
+		if l.mine(i) {
+			return l
+		}
+	}
+	return s.lanes[0]
 }
 
 // reply handles a valid SNMP message. It must carry the id, the version and the
@@ -120,9 +146,9 @@ func (s *sweep) reply(from netip.Addr, r *reply) {
 			s.learn(i, h, r)
 		}
 	case s.ways.all[way].version == snmp.V3:
-		s.engine(i)
+		s.engine(i, pass)
 	case known&answered == 0 || s.engines[i]:
-		s.answered(i)
+		s.answered(i, pass)
 		delete(s.engines, i)
 		h = &host{way: way, asking: everything}
 		s.talk[i] = h
@@ -142,17 +168,15 @@ func (h *host) expects(number int) bool {
 }
 
 // answered marks an address, once.
-func (s *sweep) answered(i int) {
+func (s *sweep) answered(i, pass int) {
 	old := s.table.add(i, answered)
 	if old&answered != 0 {
 		return
 	}
-	if old&goneFirst == 0 {
-		s.openFirst--
+	if !settledFlags(old) {
+		s.open--
 	}
-	if old&goneLater == 0 {
-		s.openLater--
-	}
+	s.firstBy[pass]++
 	if old&otherSigns == 0 {
 		s.count.answered.Add(1)
 	}
@@ -160,11 +184,11 @@ func (s *sweep) answered(i int) {
 
 // engine handles the report of a v3 engine: somebody is there, reading will
 // tell who. A community that is answered too tells more.
-func (s *sweep) engine(i int) {
+func (s *sweep) engine(i, pass int) {
 	if s.table.get(i)&answered != 0 {
 		return
 	}
-	s.answered(i)
+	s.answered(i, pass)
 	s.engines[i] = true
 	s.emit(Candidate{Target: s.scope.At(i), Kind: Possible, SNMP: &SNMPAnswer{Version: snmp.V3, Credential: -1}})
 }
@@ -224,7 +248,8 @@ func (s *sweep) repeat(now time.Time, i int, h *host) {
 	t := s.scope.At(i)
 	s.pace.take()
 	s.count.planned.Add(1)
-	if s.wire.send(netip.AddrPortFrom(t.Addr, t.SNMPPort), q.msg) == nil {
+	if s.wire.send(netip.AddrPortFrom(t.Addr, t.SNMPPort), q.msg, s.laneOf(i).local) == nil {
+		s.lastSent = now
 		s.count.sent.Add(1)
 	}
 }

@@ -77,9 +77,10 @@ func BenchmarkSweep16Fast(b *testing.B) { benchmarkSweep(b, "127.79.0.0/16", 200
 // silentWire takes probes and answers none.
 type silentWire struct{ ch chan event }
 
-func (w silentWire) send(netip.AddrPort, []byte) error { return nil }
-func (w silentWire) events() <-chan event              { return w.ch }
-func (w silentWire) close()                            {}
+func (w silentWire) send(netip.AddrPort, []byte, bool) error { return nil }
+func (w silentWire) dropped() uint64                         { return 0 }
+func (w silentWire) events() <-chan event                    { return w.ch }
+func (w silentWire) close()                                  {}
 
 // probing sends the first probes of a sweep of a /16, again and again.
 func probing(t testing.TB) (one func()) {
@@ -88,15 +89,15 @@ func probing(t testing.TB) (one func()) {
 		t.Fatal(err)
 	}
 	sw := newSweep(Config{Scope: s, Credentials: public(), Pace: 1 << 30}, silentWire{make(chan event)}, newTable(s.Len()), newCounters(s.Len()))
-	far := &walk{s: sw, ways: sw.ways.in(0, sw.passes), who: everyone}
-	near := &walk{s: sw, ways: far.ways, who: everyone, local: true}
+	far := sw.lanes[0]
+	far.begin(time.Now())
 	now := time.Now()
 	return func() {
 		now = now.Add(time.Millisecond)
 		if far.index >= s.Len()-1 {
 			far.index = 0
 		}
-		if _, sent := sw.step(now, far, near); !sent {
+		if _, sent := sw.step(now); !sent {
 			t.Fatal("no probe was sent")
 		}
 	}

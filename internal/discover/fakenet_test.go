@@ -5,6 +5,7 @@ import (
 	"net/netip"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -20,7 +21,58 @@ type fakeNet struct {
 	ch    chan event
 	sent  []sentProbe
 	// busy makes the next sends fail for want of room.
-	busy int
+	busy  int
+	drops uint64 // answers that the system dropped
+	// outage says whether the network is away at a time; may be nil.
+	outage func(time.Time) bool
+	// neighbours, if not nil, is the table of neighbours that sends need.
+	neighbours *fakeTable
+}
+
+// fakeTable behaves as the system's table of neighbours: an address that nobody
+// has keeps its place for three seconds, a live one for 30.
+type fakeTable struct {
+	limit int
+	until map[netip.Addr]time.Time
+	live  map[netip.Addr]bool
+	most  int // of the unresolved at once
+	asked int // of every hundredth that is nobody's no error is reported
+}
+
+func (n *fakeTable) resolved() map[netip.Addr]bool {
+	out := map[netip.Addr]bool{}
+	for a, t := range n.until {
+		if n.live[a] && t.After(time.Now()) {
+			out[a] = true
+		}
+	}
+	return out
+}
+
+// take gives an address its place; it reports false when there is none.
+func (n *fakeTable) take(a netip.Addr, there bool) bool {
+	now, taken, open := time.Now(), 0, 0
+	if n.until[a].After(now) {
+		return true
+	}
+	for b, t := range n.until {
+		if t.After(now) {
+			taken++
+			if !n.live[b] {
+				open++
+			}
+		}
+	}
+	if taken >= n.limit {
+		return false
+	}
+	n.live[a] = there
+	n.until[a] = now.Add(3 * time.Second)
+	if there {
+		n.until[a] = now.Add(30 * time.Second)
+	}
+	n.most = max(n.most, open+1)
+	return true
 }
 
 type sentProbe struct {
@@ -31,25 +83,40 @@ type sentProbe struct {
 }
 
 type fakeHost struct {
-	agent *agent
-	delay time.Duration
-	skip  int        // questions that it does not hear
-	from  netip.Addr // that it answers from, if not its own
-	raw   []byte     // what it answers in place of an agent
-	gone  bool       // nobody there: the network says so
-	error error      // of sending
-	heard int
+	agent   *agent
+	delay   time.Duration
+	skip    int        // questions that it does not hear
+	from    netip.Addr // that it answers from, if not its own
+	raw     []byte     // what it answers in place of an agent
+	gone    bool       // nobody there: the network says so
+	refuses bool       // with gone: the host is there, its port is closed
+	error   error      // of sending
+	heard   int
 }
 
 func (f *fakeNet) events() <-chan event { return f.ch }
 func (f *fakeNet) close()               {}
 
-func (f *fakeNet) send(to netip.AddrPort, msg []byte) error {
+func (f *fakeNet) dropped() uint64 { return f.drops }
+
+func (f *fakeNet) send(to netip.AddrPort, msg []byte, _ bool) error {
 	if f.busy > 0 {
 		f.busy--
 		return errBusy
 	}
+	if f.outage != nil && f.outage(time.Now()) {
+		return syscall.ENETUNREACH
+	}
 	h := f.hosts[to.Addr()]
+	if f.neighbours != nil {
+		if !f.neighbours.take(to.Addr(), h != nil) {
+			return errBusy
+		}
+		if f.neighbours.asked++; h == nil && f.neighbours.asked%100 != 0 {
+			e := event{kind: gone, from: to, id: questionID(msg), nobody: true}
+			time.AfterFunc(3*time.Second, func() { f.ch <- e })
+		}
+	}
 	if h != nil && h.error != nil {
 		return h.error
 	}
@@ -68,7 +135,7 @@ func (f *fakeNet) send(to netip.AddrPort, msg []byte) error {
 	e := event{kind: malformed, from: to}
 	switch {
 	case h.gone:
-		e = event{kind: gone, from: to, id: questionID(msg)}
+		e = event{kind: gone, from: to, id: questionID(msg), nobody: !h.refuses, here: h.refuses}
 	case h.raw != nil:
 		r := new(reply)
 		if decodeReply(h.raw, r) == nil {

@@ -18,6 +18,7 @@ const (
 	mdnsPacket      = 1200    // octets of a question; RFC 6762 section 17 allows up to the link's limit
 	mdnsTTL         = 255     // RFC 6762 section 11
 	questionsAtOnce = 10
+	writePatience   = 100 * time.Millisecond
 )
 
 // mdnsWire hears and asks multicast DNS on some interfaces.

@@ -7,28 +7,45 @@ import (
 
 // Sending to an address of an attached network makes the system look for its
 // neighbour first, and the table of neighbours is small: an unresolved one holds
-// a place in it, and memory of the socket, for about three seconds. A sweep that
-// is faster than the table loses probes to live devices without an error. So
-// on-link addresses have their own pace.
+// a place in it, and memory of the socket, for about three seconds, and one that
+// answers keeps its place for up to 45 s. A sweep that is faster than the table
+// loses probes to live devices without an error. So on-link addresses have a
+// pace and a lane of their own.
 const (
-	// smallPace is the pace where all on-link targets fit the table at once.
-	smallPace = 500
+	// nearPace is the on-link pace while the table has room. Each new address is
+	// a broadcast, and each that nobody has two more. Three seconds later the
+	// system reports them as unreachable at the same pace, of which Linux lets a
+	// thousand a second pass (icmp_msgs_per_sec), in bursts of 50.
+	nearPace = 850
 	// plainPace is the on-link pace where the table cannot be looked at.
 	plainPace = 100
-	// placeTime is how many seconds a neighbour that answers keeps its place
-	// before the system may give it away (5 s on Linux), with some room.
-	placeTime = 8
-	leastPace = 20
 )
+
+// onLink returns the pace of on-link addresses, and the room for them.
+func onLink(pace int) (perSecond int, room *places) {
+	limit := neighbourLimit()
+	if limit <= 0 {
+		return min(pace, plainPace), nil
+	}
+	return min(pace, nearPace), &places{limit: limit, resolved: resolvedNeighbours}
+}
 
 // network is what is known of the attached networks.
 type network struct {
 	prefixes []netip.Prefix
 	own      map[netip.Addr]bool
+	links    []link
 }
 
-// attachedNetwork looks at the interfaces that are up. Loopback and
-// point-to-point links have no neighbours to resolve.
+// link is an interface that had a link.
+type link struct {
+	name     string
+	index    int
+	prefixes []netip.Prefix
+}
+
+// attachedNetwork looks at the interfaces that are up. Loopback, point-to-point
+// links and others without address resolution have no neighbours to resolve.
 func attachedNetwork() *network {
 	n := &network{own: map[netip.Addr]bool{}}
 	all, err := net.Interfaces()
@@ -40,11 +57,16 @@ func attachedNetwork() *network {
 		if err != nil || ifi.Flags&net.FlagUp == 0 {
 			continue
 		}
+		l := link{name: ifi.Name, index: ifi.Index}
 		for _, p := range prefixesOf(addrs) {
 			n.own[p.Addr()] = true
-			if ifi.Flags&(net.FlagLoopback|net.FlagPointToPoint) == 0 {
+			if ifi.Flags&(net.FlagLoopback|net.FlagPointToPoint) == 0 && resolves(ifi.Name) {
 				n.prefixes = append(n.prefixes, p.Masked())
+				l.prefixes = append(l.prefixes, p.Masked())
 			}
+		}
+		if ifi.Flags&net.FlagRunning != 0 && len(l.prefixes) > 0 {
+			n.links = append(n.links, l)
 		}
 	}
 	n.prefixes = append(n.prefixes, linkRoutes()...)
@@ -94,14 +116,23 @@ func (n *network) touches(v span) bool {
 	return first.IsLinkLocalUnicast()
 }
 
-// onLinkPace is the pace for n on-link addresses when the neighbour table has
-// this much room; less than 0: not known.
-func onLinkPace(n, room, pace int) int {
-	switch {
-	case room < 0:
-		return min(pace, plainPace)
-	case n <= room/2:
-		return min(pace, smallPace)
+// down returns what lists the attached networks of a scope whose interface had
+// a link when they were looked at and has none any more.
+func (n *network) down(s *Scope) func() []string {
+	var mine []link
+	for _, l := range n.links {
+		at := network{prefixes: l.prefixes}
+		if at.count(s) > 0 {
+			mine = append(mine, l)
+		}
 	}
-	return min(pace, max(room/placeTime, leastPace))
+	return func() []string {
+		var out []string
+		for _, l := range mine {
+			if ifi, err := net.InterfaceByIndex(l.index); err != nil || ifi.Flags&net.FlagUp == 0 || ifi.Flags&net.FlagRunning == 0 {
+				out = append(out, l.name)
+			}
+		}
+		return out
+	}
 }

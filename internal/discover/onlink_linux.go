@@ -10,24 +10,68 @@ import (
 	"os"
 	"strconv"
 	"strings"
+
+	"golang.org/x/sys/unix"
 )
 
-// neighbourRoom is how many neighbours the table of IPv4 can still take; less
-// than 0: not known.
-func neighbourRoom() int {
+// usualNeighbours is the limit that Linux has by default (gc_thresh3).
+const usualNeighbours = 1024
+
+// neighbourLimit is how many neighbours the table of IPv4 takes. A container
+// shares the table but is not told its limit: that of the kernel is assumed.
+func neighbourLimit() int {
 	limit, err := os.ReadFile("/proc/sys/net/ipv4/neigh/default/gc_thresh3")
 	if err != nil {
-		return -1
+		return usualNeighbours
 	}
 	n, err := strconv.Atoi(strings.TrimSpace(string(limit)))
-	if err != nil {
-		return -1
+	if err != nil || n < 1 {
+		return usualNeighbours
 	}
+	return n
+}
+
+// resolvedNeighbours are the neighbours that have an address, so that their
+// places are taken; nil: not known.
+func resolvedNeighbours() map[netip.Addr]bool {
 	table, err := os.ReadFile("/proc/net/arp")
 	if err != nil {
-		return n
+		return nil
 	}
-	return max(0, n-max(0, bytes.Count(table, []byte("\n"))-1)) // its first line is a heading
+	return parseResolved(table)
+}
+
+// parseResolved reads the table: address, type, flags, ..., with the flag 2 of a
+// neighbour that is resolved. Its first line is a heading.
+func parseResolved(table []byte) map[netip.Addr]bool {
+	const complete = 2
+	out := map[netip.Addr]bool{}
+	for line := range bytes.Lines(table) {
+		f := bytes.Fields(line)
+		if len(f) < 3 {
+			continue
+		}
+		a, bad := netip.ParseAddr(string(f[0]))
+		if flags, err := strconv.ParseUint(string(f[2]), 0, 32); err == nil && bad == nil && flags&complete != 0 {
+			out[a] = true
+		}
+	}
+	return out
+}
+
+// resolves reports whether an interface asks for the neighbour that has an
+// address (ARP); where that cannot be found out it is taken to.
+func resolves(name string) bool {
+	ifr, err := unix.NewIfreq(name)
+	if err != nil {
+		return true
+	}
+	fd, err := unix.Socket(unix.AF_INET, unix.SOCK_DGRAM|unix.SOCK_CLOEXEC, 0)
+	if err != nil {
+		return true
+	}
+	defer unix.Close(fd)
+	return unix.IoctlIfreq(fd, unix.SIOCGIFFLAGS, ifr) != nil || ifr.Uint16()&unix.IFF_NOARP == 0
 }
 
 // linkRoutes are the IPv4 routes without a gateway: networks that are attached
@@ -52,7 +96,7 @@ func parseLinkRoutes(table []byte) []netip.Prefix {
 			continue
 		}
 		flags, err := strconv.ParseUint(f[3], 16, 32)
-		if err != nil || flags&flagUp == 0 || flags&flagGateway != 0 || hasVirtualName(f[0]) {
+		if err != nil || flags&flagUp == 0 || flags&flagGateway != 0 || hasVirtualName(f[0]) || !resolves(f[0]) {
 			continue
 		}
 		to, ok1 := hexAddr(f[1])

@@ -107,6 +107,6 @@ func onLinkRole(t *testing.T, role string) {
 	if err != nil || stats.Printers != 42 {
 		t.Errorf("%d of 42 printers, error %v", stats.Printers, err)
 	}
-	t.Logf("took %v: %d packets, %d requeued, %d unreachable, %d problems", time.Since(start).Round(time.Second),
+	t.Logf("took %v: %d packets, %d requeued, %d unreachable, %d problems", time.Since(start).Round(10*time.Millisecond),
 		stats.PacketsSent, stats.Requeued, stats.Unreachable, len(stats.Problems))
 }

@@ -27,18 +27,3 @@ func TestOnLink(t *testing.T) {
 		}
 	}
 }
-
-func TestOnLinkPace(t *testing.T) {
-	for _, c := range []struct{ n, room, pace, want int }{
-		{254, 1000, 2000, smallPace},   // fits the table
-		{254, 1000, 50, 50},            // never faster than asked for
-		{4094, 1024, 2000, 128},        // more than the table: as places get free
-		{4094, 10, 2000, leastPace},    // a table that is nearly full
-		{254, -1, 2000, plainPace},     // not known
-		{4094, 65536, 2000, smallPace}, // a large table
-	} {
-		if got := onLinkPace(c.n, c.room, c.pace); got != c.want {
-			t.Errorf("%d on-link, room %d, pace %d: %d, want %d", c.n, c.room, c.pace, got, c.want)
-		}
-	}
-}

@@ -37,3 +37,58 @@ func TestPacerWakesForBatches(t *testing.T) {
 		}
 	}
 }
+
+// A clock that stood still or jumped, as on a machine that slept, brings one
+// burst, and one that goes back brings none.
+func TestPacerAfterAJump(t *testing.T) {
+	now := time.Unix(1000, 0)
+	for _, jump := range []time.Duration{time.Hour, 365 * 24 * time.Hour, -time.Hour} {
+		p := newPacer(1000, now)
+		p.wait(now)
+		then := now.Add(jump)
+		sent := 0
+		for ; p.wait(then) == 0 && sent < 1000; sent++ {
+			p.take()
+		}
+		if most := int(p.burst) + 1; sent > most || jump < 0 && sent > 1 {
+			t.Errorf("after %v %d packets at once", jump, sent)
+		}
+		if d := p.wait(then); d <= 0 || d > time.Second {
+			t.Errorf("after %v the next is %v away", jump, d)
+		}
+	}
+}
+
+func TestPacerSlowsAndRecovers(t *testing.T) {
+	now := time.Unix(0, 0)
+	p := newPacer(1000, now)
+	for range 100 {
+		now = now.Add(slowEvery)
+		p.slow(now)
+	}
+	if p.perSecond != 1000.0/slowest {
+		t.Errorf("slowest %v", p.perSecond)
+	}
+	for range 100 {
+		now = now.Add(recovery)
+		p.wait(now)
+	}
+	if p.perSecond != 1000 {
+		t.Errorf("recovered to %v", p.perSecond)
+	}
+	p.limit()
+	for range 100 {
+		now = now.Add(recovery)
+		p.wait(now)
+	}
+	if p.perSecond != 500 {
+		t.Errorf("after loss %v", p.perSecond)
+	}
+	if p = newPacer(1, now); p.perSecond != 1 {
+		t.Error("a pace of 1 is lost")
+	}
+	p.slow(now.Add(time.Hour))
+	if p.limit(); p.perSecond != 1 {
+		t.Errorf("a pace of 1 falls to %v", p.perSecond)
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"net"
 	"net/netip"
 	"sync"
@@ -105,23 +106,39 @@ func (r *run) sweep(ctx context.Context, probe *prober) {
 	if !four && !six {
 		return
 	}
-	w, err := openWire(four, six)
+	attached := attachedNetwork()
+	near := attached.count(scope)
+	w, err := openWire(four, six, near > 0)
 	if err != nil {
 		r.problem(Problem{Stage: "snmp", Message: err.Error()})
 		return
 	}
 	defer w.close()
+	if safe := safePace(w.receiveRoom()); safe < r.cfg.Pace {
+		r.note(fmt.Sprintf("SNMP: this system gives a socket only %d kB to receive, so at most %d probes are sent a second", w.receiveRoom()>>10, safe))
+		r.cfg.Pace = safe
+	}
 	s := newSweep(r.cfg, w, r.table, r.count)
 	s.emit, s.suspect, s.firstOut = r.out.put, probe.suspect, probe.trySilent
-	attached := attachedNetwork()
-	if n := attached.count(scope); n > 0 {
-		s.local = attached.onLink
-		s.localPace = newPacer(onLinkPace(n, neighbourRoom(), r.cfg.Pace), time.Now())
-		s.localPace.burst = min(s.localPace.burst, 4)
-		r.logf("sweep: %d of %d addresses are on-link and get %.0f packets a second", n, scope.Len(), s.localPace.perSecond)
+	if near > 0 {
+		pace, room := onLink(r.cfg.Pace)
+		s.attach(attached.onLink, pace, room)
+		s.links = attached.down(scope)
+		r.logf("sweep: %d of %d addresses are on-link and get at most %d probes a second", near, scope.Len(), pace)
 	}
 	_ = s.run(ctx) // the context's own error is returned by Run
+	r.note(s.notes...)
 	r.problem(s.problems...)
+}
+
+// safePace is the pace at which the answers to a moment's probes fit the room
+// of a socket, if every one is answered; 0 octets: not known.
+func safePace(room int) int {
+	if room <= 0 {
+		return math.MaxInt
+	}
+	const moment = 20 // of a second
+	return max(room/keptPacket*moment, DefaultPace/10)
 }
 
 func (r *run) progress(stop <-chan struct{}) {

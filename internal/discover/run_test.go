@@ -373,14 +373,14 @@ func TestRunWithNothingToDo(t *testing.T) {
 func TestProbeTriesHostsThatRefuseSNMP(t *testing.T) {
 	scope := loopScope(t, "127.77.4.0/29", 161, 631)
 	flags := newTable(scope.Len())
-	s := &sweep{scope: scope, table: flags, count: &counters{}, openFirst: scope.Len(), openLater: scope.Len()}
+	s := newSweep(Config{Scope: scope, Retries: 2, Pace: DefaultPace}, nil, flags, newCounters(scope.Len()))
 	for _, here := range []bool{true, false} {
 		from := netip.MustParseAddrPort("127.77.4.2:161")
 		if !here {
 			from = netip.MustParseAddrPort("127.77.4.5:161")
 		}
 		for pass := range 2 {
-			s.pass = pass
+			s.lanes[0].pass = pass
 			s.take(event{kind: gone, from: from, here: here})
 		}
 	}

@@ -280,8 +280,8 @@ func TestSweepEngine(t *testing.T) {
 			engines++
 		}
 	}
-	if engines != 2 { // the neighbour, in the second pass and once more because it sent something
-		t.Errorf("%d questions for an engine, want 2", engines)
+	if engines != 3 { // each in the second pass, and the neighbour once more because it sent something
+		t.Errorf("%d questions for an engine, want 3", engines)
 	}
 }
 
@@ -342,8 +342,7 @@ func TestSweepPace(t *testing.T) {
 func TestSweepOnLinkPace(t *testing.T) {
 	near := netip.MustParsePrefix("10.1.2.0/24")
 	o := sweepNet(t, "10.1.2.0/24 10.1.3.0/24", Config{Pace: 2000}, nil, func(s *sweep, f *fakeNet) {
-		s.local = near.Contains
-		s.localPace = newPacer(100, time.Now())
+		s.attach(near.Contains, 100, nil)
 		f.busy = 3
 	})
 	var nearLast, farLast time.Duration

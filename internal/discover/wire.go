@@ -6,28 +6,30 @@ import (
 	"fmt"
 	"net"
 	"net/netip"
-	"os"
 	"sync"
-	"syscall"
-	"time"
 )
 
-// wire is what the sweep sends over: one UDP socket for each address family.
+// wire is what the sweep sends over: one UDP socket for each address family,
+// and others for on-link addresses.
 type wire interface {
-	// send sends one datagram. It returns errBusy when the system has no room
-	// for it now, and another error when it cannot go there.
-	send(to netip.AddrPort, msg []byte) error
+	// send sends one datagram; near: to an on-link address. It does not wait: it
+	// returns errBusy when the system has no room for it now, and another error
+	// when it cannot go there.
+	send(to netip.AddrPort, msg []byte, near bool) error
 	events() <-chan event
+	// dropped counts the answers that the system had no room for, if it tells.
+	dropped() uint64
 	close()
 }
 
 // event is something that came back.
 type event struct {
-	kind  eventKind
-	from  netip.AddrPort // for gone: the address that was asked
-	reply *reply         // for answer
-	id    int32          // for gone: the id of the question; 0: not known
-	here  bool           // for gone: the host itself refused, so it is there and only the port is not
+	kind   eventKind
+	from   netip.AddrPort // for gone: the address that was asked
+	reply  *reply         // for answer
+	id     int32          // for gone: the id of the question; 0: not known
+	here   bool           // for gone: the host itself refused, so it is there and only the port is not
+	nobody bool           // for gone: there is no such host
 }
 
 type eventKind uint8
@@ -42,86 +44,139 @@ var errBusy = errors.New("no room to send")
 
 const (
 	receiveBuffer = 4 << 20 // octets; keeps answers whole that come in a burst
-	eventQueue    = 4096
-	writePatience = 100 * time.Millisecond
-	maxDatagram   = 1 << 16
+	// sendBuffer of on-link sockets holds what waits for neighbours.
+	sendBuffer  = 4 << 20
+	eventQueue  = 4096
+	maxDatagram = 1 << 16
+
+	// nearSockets is how many sockets send to on-link addresses, at most. A
+	// probe takes memory of its socket until its neighbour is resolved, and the
+	// system may allow one socket less than the table of neighbours takes.
+	nearSockets = 4
+	// keptPacket is the memory that the system takes for a small datagram,
+	// generously.
+	keptPacket = 2048
 )
 
 // udpWire is the wire of the real network.
 type udpWire struct {
-	four, six *net.UDPConn
+	four, six *socket
+	near      []*socket // IPv4
+	turn      int       // of near
 	ch        chan event
 	done      chan struct{}
 	readers   sync.WaitGroup
-	patience  time.Time // write deadline that is set
 }
 
-// openWire opens the sockets that a scope needs.
-func openWire(four, six bool) (*udpWire, error) {
+// socket is a UDP socket with what its system needs to know of it.
+type socket struct {
+	conn *net.UDPConn
+	room int // octets it can receive; 0: not known
+	osSocket
+}
+
+// openWire opens the sockets that a scope needs; near: some IPv4 addresses are
+// on-link.
+func openWire(four, six, near bool) (*udpWire, error) {
 	w := &udpWire{ch: make(chan event, eventQueue), done: make(chan struct{})}
-	for _, f := range []struct {
-		want    bool
-		network string
-		conn    **net.UDPConn
-	}{{four, "udp4", &w.four}, {six, "udp6", &w.six}} {
-		if !f.want {
-			continue
+	var err error
+	if four {
+		w.four, err = w.open("udp4", 0)
+	}
+	if six && err == nil {
+		w.six, err = w.open("udp6", 0)
+	}
+	for have := 0; four && near && err == nil && len(w.near) < nearSockets && have < sendBuffer/2; {
+		var s *socket
+		if s, err = w.open("udp4", sendBuffer); err == nil {
+			w.near = append(w.near, s)
+			have += max(s.sendRoom(), keptPacket)
 		}
-		c, err := net.ListenUDP(f.network, nil)
-		if err != nil {
-			w.close()
-			return nil, fmt.Errorf("opening a UDP socket for the sweep: %w", err)
-		}
-		*f.conn = c
-		_ = c.SetReadBuffer(receiveBuffer) // as much as the system allows
-		prepare(c, f.network == "udp6")
-		w.readers.Go(func() { w.receive(c) })
+	}
+	if err != nil {
+		w.close()
+		return nil, fmt.Errorf("opening a UDP socket for the sweep: %w", err)
 	}
 	return w, nil
 }
 
+func (w *udpWire) open(network string, send int) (*socket, error) {
+	c, err := net.ListenUDP(network, nil)
+	if err != nil {
+		return nil, err
+	}
+	_ = c.SetReadBuffer(receiveBuffer) // as much as the system allows
+	if send > 0 {
+		_ = c.SetWriteBuffer(send)
+	}
+	s := &socket{conn: c}
+	s.prepare(network == "udp6", send)
+	w.readers.Go(func() { w.receive(s) })
+	return s, nil
+}
+
 func (w *udpWire) events() <-chan event { return w.ch }
+
+func (w *udpWire) sockets() []*socket {
+	var all []*socket
+	for _, s := range append([]*socket{w.four, w.six}, w.near...) {
+		if s != nil {
+			all = append(all, s)
+		}
+	}
+	return all
+}
 
 func (w *udpWire) close() {
 	close(w.done)
-	for _, c := range []*net.UDPConn{w.four, w.six} {
-		if c != nil {
-			c.Close()
-		}
+	for _, s := range w.sockets() {
+		s.conn.Close()
 	}
 	w.readers.Wait()
 }
 
+// receiveRoom is how many octets the smallest socket takes; 0: not known.
+func (w *udpWire) receiveRoom() int {
+	room := 0
+	for _, s := range w.sockets() {
+		if s.room > 0 && (room == 0 || s.room < room) {
+			room = s.room
+		}
+	}
+	return room
+}
+
+func (w *udpWire) dropped() uint64 {
+	var n uint64
+	for _, s := range []*socket{w.four, w.six} {
+		if s != nil {
+			n += s.dropped()
+		}
+	}
+	for _, s := range w.near {
+		n += s.dropped()
+	}
+	return n
+}
+
 // sendTries bounds how often a packet is offered again after an error. An ICMP
 // error that is pending makes the next send fail with its packet unsent, so one
-// failure says nothing about this packet.
-const sendTries = 8
+// failure says nothing about this packet, and errors come in bursts.
+const sendTries = 64
 
-func (w *udpWire) send(to netip.AddrPort, msg []byte) error {
-	c := w.four
-	if to.Addr().Is6() {
-		c = w.six
-	}
-	if now := time.Now(); w.patience.Sub(now) < writePatience/2 {
-		w.patience = now.Add(writePatience)
-		for _, c := range []*net.UDPConn{w.four, w.six} {
-			if c != nil {
-				_ = c.SetWriteDeadline(w.patience)
-			}
-		}
+func (w *udpWire) send(to netip.AddrPort, msg []byte, near bool) error {
+	switch {
+	case to.Addr().Is6():
+		return w.six.send(to, msg)
+	case !near || len(w.near) == 0:
+		return w.four.send(to, msg)
 	}
 	var err error
-	for range sendTries {
-		if _, err = c.WriteToUDPAddrPort(msg, to); err == nil {
-			return nil
+	for range w.near {
+		if err = w.near[w.turn].send(to, msg); !errors.Is(err, errBusy) {
+			return err
 		}
-		if errors.Is(err, os.ErrDeadlineExceeded) || isNoRoom(err) {
-			w.patience = time.Time{}
-			return errBusy
-		}
-	}
-	if errno, ok := errors.AsType[syscall.Errno](err); ok {
-		return errno
+		w.turn = (w.turn + 1) % len(w.near) // this one may have room
 	}
 	return err
 }
