@@ -67,12 +67,6 @@ func (t *table) column(sub uint32) int {
 	return slices.IndexFunc(t.columns, func(c column) bool { return c.sub == sub })
 }
 
-// cell names column sub of the row at.
-func (t *table) cell(sub uint32, at oid.OID) oid.OID {
-	name := make(oid.OID, 0, len(t.entry)+1+len(at))
-	return append(append(append(name, t.entry...), sub), at...)
-}
-
 // locate finds the table that a name belongs to by its number, -1 for none, its
 // column number in the standard, and the instance.
 func locate(name oid.OID) (number int, sub uint32, at oid.OID) {
