@@ -57,11 +57,12 @@ type review struct {
 	verbs map[string]bool
 	said  map[string]bool
 	read  map[string]bool // what was looked at
-	count int             // pieces of advice looked at, the same ones too
+	tell  func(complaint string)
+	count int // pieces of advice looked at, the same ones too
 }
 
 func newReview(t *testing.T) *review {
-	return &review{t: t, verbs: readVerbs(t), said: map[string]bool{}, read: map[string]bool{}}
+	return &review{t: t, verbs: readVerbs(t), said: map[string]bool{}, read: map[string]bool{}, tell: func(s string) { t.Helper(); t.Error(s) }}
 }
 
 // readVerbs reads the verbs that a step may begin with.
@@ -85,7 +86,7 @@ func (r *review) complain(where, format string, args ...any) {
 	r.t.Helper()
 	if msg := fmt.Sprintf(format, args...); !r.said[msg] {
 		r.said[msg] = true
-		r.t.Errorf("%s: %s", where, msg)
+		r.tell(where + ": " + msg)
 	}
 }
 
@@ -132,7 +133,7 @@ func (r *review) look(where, class, own string, a device.Advice) {
 }
 
 // replaces tells a step that fits a part.
-var replaces = regexp.MustCompile(`(?i)^(replace|swap|fit) `)
+var replaces = regexp.MustCompile(`(?i)\b(replace|swap|fit) |\breplaced by service\b`)
 
 var unfilled = regexp.MustCompile(`[{}]|  |\b[Tt]he the |\ba the |\bof of `)
 
@@ -197,6 +198,72 @@ func (r *review) findings(where, class, own string, d *device.Device) {
 	for i := range d.Findings {
 		f := &d.Findings[i]
 		r.look(where+" as "+f.Code, class, own, f.Advice)
+	}
+}
+
+// What the review is for, each with advice that it has to complain about and
+// with the like that it has to let pass.
+func TestReviewFindsWhatIsWrong(t *testing.T) {
+	caution := func(names ...string) device.Text {
+		var words []string
+		for _, n := range names {
+			words = append(words, known().cautions[n])
+		}
+		return device.Text(strings.Join(words, " "))
+	}
+	good := device.Advice{Meaning: "It is empty.", Causes: []string{"use"}, Steps: []string{"Open it", "Fill it"}, Who: device.Untrained, Minutes: 3}
+	with := func(change func(*device.Advice)) device.Advice {
+		a := good
+		a.Causes, a.Steps = slices.Clone(good.Causes), slices.Clone(good.Steps)
+		change(&a)
+		return a
+	}
+	for _, c := range []struct {
+		class     string
+		a         device.Advice
+		complaint string // empty: none
+	}{
+		{"toner", good, ""},
+		{"toner", with(func(a *device.Advice) { a.Meaning = "" }), "no meaning"},
+		{"toner", with(func(a *device.Advice) { a.Causes = nil }), "no cause"},
+		{"toner", with(func(a *device.Advice) { a.Steps = a.Steps[:1] }), "1 steps"},
+		{"toner", with(func(a *device.Advice) { a.Steps, a.Who, a.Minutes = []string{"Nothing to do"}, device.Nobody, 0 }), ""},
+		{"toner", with(func(a *device.Advice) { a.Steps[0] = "Nothing to do" }), "does not begin with a verb"},
+		{"toner", with(func(a *device.Advice) { a.Steps[0] = "The cover has to be opened" }), "does not begin with a verb"},
+		{"toner", with(func(a *device.Advice) { a.Who = "somebody" }), "who is"},
+		{"toner", with(func(a *device.Advice) { a.Minutes = 0 }), "0 minutes"},
+		{"toner", with(func(a *device.Advice) { a.Who = device.Nobody }), "3 minutes for nobody"},
+		{"toner", with(func(a *device.Advice) { a.Steps[1] = "Replace it" }), "no part is named"},
+		{"toner", with(func(a *device.Advice) { a.Steps[1], a.Part = "Replace it", "lid" }), ""},
+		{"toner", with(func(a *device.Advice) { a.Steps[1] = "Open {name}" }), "not filled in"},
+		{"ink", with(func(a *device.Advice) { a.Causes[0] = "worn fuser" }), `speaks of "fuser"`},
+		{"thermal", with(func(a *device.Advice) { a.Causes[0] = "old drum" }), `speaks of "drum"`},
+		{"toner", with(func(a *device.Advice) { a.Causes[0] = "no ink" }), `speaks of "ink"`},
+		{"toner", with(func(a *device.Advice) { a.Steps[1] = "Pull the fuser out" }), "wants a caution of [fuser]"},
+		{"toner", with(func(a *device.Advice) { a.Steps[1], a.Caution = "Pull the fuser out", caution("toner") }), "wants a caution of [fuser]"},
+		{"toner", with(func(a *device.Advice) { a.Steps[1], a.Caution = "Pull the fuser out", caution("fuser") }), ""},
+		{"toner", with(func(a *device.Advice) { a.Steps[1] = "Take the drum out" }), "wants a caution of [toner]"},
+		{"toner", with(func(a *device.Advice) { a.Steps[1] = "Slide the waste toner box out" }), "wants a caution of"},
+		{"ink", with(func(a *device.Advice) { a.Steps[1] = "Press the ink cartridge in" }), "wants a caution of [ink]"},
+		{"toner", with(func(a *device.Advice) { a.Steps[1] = "Pull the bent staples out" }), "wants a caution of [staples"},
+		{"toner", with(func(a *device.Advice) { a.Steps[1] = "Brush the chip box out" }), "wants a caution of [blade]"},
+		{"toner", with(func(a *device.Advice) { a.Steps[1] = "Open the laser unit" }), "wants a caution of [laser]"},
+		{"toner", with(func(a *device.Advice) { a.Steps[1] = "Switch off and unplug" }), "wants a caution of [power]"},
+		{"toner", with(func(a *device.Advice) { a.Steps[1] = "Pull the sheet out" }), "wants a caution of [moving]"},
+		{"thermal", with(func(a *device.Advice) { a.Steps[1] = "Clean the print head" }), "wants a caution of [heat"},
+		{"toner", with(func(a *device.Advice) { a.Steps[1] = "Take the stack out in portions" }), "wants a caution of [lift]"},
+		{"toner", with(func(a *device.Advice) { a.Steps[1] = "Have the cover switch checked" }), "wants a caution of [interlock]"},
+	} {
+		var said []string
+		r := newReview(t)
+		r.tell = func(s string) { said = append(said, s) }
+		r.look("here", c.class, "", c.a)
+		switch {
+		case c.complaint == "" && len(said) > 0:
+			t.Errorf("%+v: %q", c.a, said)
+		case c.complaint != "" && !strings.Contains(strings.Join(said, "\n"), c.complaint):
+			t.Errorf("%+v: no complaint %q in %q", c.a, c.complaint, said)
+		}
 	}
 }
 
