@@ -1,12 +1,14 @@
 package report
 
 import (
+	"bytes"
 	"encoding/csv"
 	"fmt"
 	"io"
 	"net/netip"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 	"unicode/utf8"
 
@@ -49,49 +51,78 @@ func documented[T any](cols []column[T]) []Column {
 	return out
 }
 
-// writeCSV writes RFC 4180: comma, double quotes where needed, CRLF at the end
-// of each record (section 2 rule 1), a heading (rule 3), UTF-8.
-func writeCSV(w io.Writer, devices []device.Device, o Options) error {
+// newCSVStream writes RFC 4180: comma, double quotes where needed, CRLF at the
+// end of each record (section 2 rule 1), a heading (rule 3), UTF-8.
+func newCSVStream(w io.Writer, o Options) (*Stream, error) {
 	if o.BOM {
 		if _, err := io.WriteString(w, "\ufeff"); err != nil {
-			return err
+			return nil, err
 		}
 	}
-	c := csv.NewWriter(w)
-	c.UseCRLF = true
 	cell := inert
 	if o.BOM {
 		cell = func(s string) string { return asText(inert(s)) }
 	}
 	switch o.Rows {
 	case Supplies:
-		writeRows(c, supplyColumns, devices, supplyRows, cell)
+		return csvStream(w, supplyColumns, supplyRows, cell)
 	case Trays:
-		writeRows(c, trayColumns, devices, trayRows, cell)
+		return csvStream(w, trayColumns, trayRows, cell)
 	case Findings:
-		writeRows(c, findingColumns, devices, findingRows, cell)
-	default:
-		writeRows(c, deviceColumns, devices, func(d *device.Device) []*device.Device { return []*device.Device{d} }, cell)
+		return csvStream(w, findingColumns, findingRows, cell)
 	}
-	c.Flush()
-	return c.Error()
+	return csvStream(w, deviceColumns, func(d *device.Device) []*device.Device { return []*device.Device{d} }, cell)
 }
 
-// writeRows leaves errors to the writer, which keeps the first one.
-func writeRows[T any](c *csv.Writer, cols []column[T], devices []device.Device, rows func(*device.Device) []T, cell func(string) string) {
-	record := make([]string, len(cols))
+// csvStream writes the heading; a piece has the rows of one device.
+func csvStream[T any](w io.Writer, cols []column[T], rows func(*device.Device) []T, cell func(string) string) (*Stream, error) {
+	heading := make([]string, len(cols))
 	for i, col := range cols {
-		record[i] = col.name
+		heading[i] = col.name
 	}
-	_ = c.Write(record)
-	for i := range devices {
-		for _, row := range rows(&devices[i]) {
+	first := newRecordWriter()
+	_ = first.Write(heading) // the writer keeps the first error
+	if err := first.flush(w); err != nil {
+		return nil, err
+	}
+	writers := sync.Pool{New: func() any { return newRecordWriter() }}
+	piece := func(b *bytes.Buffer, d *device.Device) error {
+		c := writers.Get().(*recordWriter)
+		defer writers.Put(c)
+		record := make([]string, len(cols))
+		for _, row := range rows(d) {
 			for n, col := range cols {
 				record[n] = cell(col.cell(row))
 			}
 			_ = c.Write(record)
 		}
+		return c.flush(b)
 	}
+	return &Stream{w: w, piece: piece}, nil
+}
+
+// recordWriter writes records to memory first.
+type recordWriter struct {
+	*csv.Writer
+	text bytes.Buffer
+}
+
+func newRecordWriter() *recordWriter {
+	r := &recordWriter{}
+	r.Writer = csv.NewWriter(&r.text)
+	r.UseCRLF = true
+	return r
+}
+
+// flush moves what was written to w.
+func (r *recordWriter) flush(w io.Writer) error {
+	r.Flush()
+	if err := r.Error(); err != nil {
+		return err
+	}
+	_, err := r.text.WriteTo(w)
+	r.text.Reset()
+	return err
 }
 
 // inert makes a cell that a spreadsheet would take for a formula harmless by

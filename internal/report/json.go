@@ -1,7 +1,6 @@
 package report
 
 import (
-	"bufio"
 	"bytes"
 	"encoding"
 	"encoding/json"
@@ -17,42 +16,6 @@ import (
 
 	"printround/internal/device"
 )
-
-// writeSurveyJSON writes a survey like writeJSON does, but one device after the
-// other: a large survey is never in memory twice. The devices are put where the
-// document without any has its empty list.
-func writeSurveyJSON(w io.Writer, s *device.Survey) error {
-	doc := *s
-	doc.Schema = device.SurveySchema
-	doc.Devices = nil
-	whole, err := newJSONEncoder("").encode(doc)
-	if err != nil {
-		return err
-	}
-	const empty = "\n  \"devices\": []" // indented by two, so of the survey itself; texts hold no line break
-	head, tail, ok := bytes.Cut(whole, []byte(empty))
-	if !ok || len(s.Devices) == 0 {
-		_, err := w.Write(whole)
-		return err
-	}
-	out := bufio.NewWriterSize(w, 1<<16)
-	out.Write(head)
-	out.WriteString("\n  \"devices\": [\n")
-	var devices deviceJSON
-	for i := range s.Devices {
-		one, err := devices.encode(&s.Devices[i])
-		if err != nil {
-			return err
-		}
-		if i > 0 {
-			out.WriteString(",\n")
-		}
-		out.Write(one)
-	}
-	out.WriteString("\n  ]")
-	out.Write(tail)
-	return out.Flush() // with the first error of the writes before
-}
 
 // writeJSON writes v with lists that are never null, times in UTC, and no
 // character that a terminal would act on.

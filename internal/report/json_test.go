@@ -274,7 +274,7 @@ func TestSurveyInPieces(t *testing.T) {
 		if err := writeJSON(&want, whole); err != nil {
 			t.Fatal(err)
 		}
-		if err := writeSurveyJSON(&got, s); err != nil {
+		if err := writeStream(&got, s, Options{Format: JSON}); err != nil {
 			t.Fatal(err)
 		}
 		if !bytes.Equal(got.Bytes(), want.Bytes()) {

@@ -94,10 +94,8 @@ func Write(w io.Writer, s *device.Survey, o Options) error {
 		return err
 	}
 	switch o.Format {
-	case CSV:
-		return writeCSV(w, s.Devices, o)
-	case JSON:
-		return writeSurveyJSON(w, s)
+	case CSV, JSON:
+		return writeStream(w, s, o)
 	case Markdown:
 		return writeMarkdown(w, s, o)
 	}
@@ -112,7 +110,7 @@ func WriteDevice(w io.Writer, d *device.Device, o Options) error {
 	}
 	switch o.Format {
 	case CSV:
-		return writeCSV(w, []device.Device{*d}, o)
+		return writeStream(w, &device.Survey{Devices: []device.Device{*d}}, o)
 	case JSON:
 		return writeJSON(w, device.Document{Schema: device.DeviceSchema, Device: *d})
 	case Markdown:
