@@ -12,6 +12,10 @@ import (
 // which this one did not look for are not called gone, and none is after a
 // survey that is partial.
 func compare(before, now *device.Survey, jobs []job) {
+	var here survey.Directory
+	for i := range now.Devices {
+		here.Add(&now.Devices[i])
+	}
 	b := *before
 	b.Devices = slices.DeleteFunc(slices.Clone(before.Devices), func(d device.Device) bool {
 		for _, j := range jobs {
@@ -21,7 +25,7 @@ func compare(before, now *device.Survey, jobs []job) {
 				}
 			}
 		}
-		return !slices.ContainsFunc(now.Devices, func(n device.Device) bool { return survey.SameDevice(&n, &d) })
+		return !here.Has(&d)
 	})
 	now.Changes = finding.Compare(&b, now)
 	if now.Partial {

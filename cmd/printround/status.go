@@ -10,15 +10,21 @@ import (
 
 // sweepStatus is the exit status of a finished sweep.
 func (p *plan) sweepStatus(s *device.Survey) int {
+	return p.statusOf(s, anyAnswered(s.Devices), worst(ranked(s.Devices)))
+}
+
+// statusOf is the same for a survey whose devices are elsewhere: answered says
+// whether any of them gave a sign, worst is the level of those that are ranked.
+func (p *plan) statusOf(s *device.Survey, answered bool, worst device.Attention) int {
 	switch {
 	case p.nothingAsked(s):
 		return p.nothingLeft()
 	case s.Partial:
 		return exitFailed
-	case s.Scope.Answered == 0 && !anyAnswered(s.Devices):
+	case s.Scope.Answered == 0 && !answered:
 		return exitSilent
 	case p.show.exitAttention:
-		return attentionStatus(ranked(s.Devices))
+		return levelStatus(worst)
 	}
 	return exitDone
 }
@@ -54,8 +60,10 @@ func (p *plan) nothingLeft() int {
 // attentionStatus is the exit status that the worst device calls for. The
 // order is 4, 5, 3, 0: a device that cannot print is worse than one that does
 // not answer.
-func attentionStatus(devices []device.Device) int {
-	switch worst(devices) {
+func attentionStatus(devices []device.Device) int { return levelStatus(worst(devices)) }
+
+func levelStatus(worst device.Attention) int {
+	switch worst {
 	case device.Stopped:
 		return exitStopped
 	case device.Silent:

@@ -87,10 +87,12 @@ func runSweep(ctx context.Context, a *app, args []string, reach *reachFlags, cho
 	if err != nil {
 		return err
 	}
-	s, err := p.survey(ctx, jobs)
+	f, err := p.fleet(ctx, jobs)
 	if err != nil {
 		return err
 	}
+	defer f.Close()
+	s, status := f.Head, p.statusOf(f.Head, f.answered, f.worst)
 	// On a terminal the table that follows lists the problems; not twice.
 	if show.out != "" || o.Format != report.Table || !term.IsTerminal(a.stdout) || p.nothingAsked(s) {
 		a.problems(s.Errors)
@@ -98,18 +100,18 @@ func runSweep(ctx context.Context, a *app, args []string, reach *reachFlags, cho
 	if p.nothingAsked(s) && (o.Format != report.JSON || show.out != "") {
 		// There is no survey to show, and none to put over an earlier one; a
 		// program that reads JSON still gets a document with the errors.
-		return end(p.sweepStatus(s))
+		return end(status)
 	}
-	if err := a.write(show.out, func(w io.Writer) error { return report.Write(w, s, o) }); err != nil {
+	if err := a.write(show.out, func(w io.Writer) error { return f.write(w, o) }); err != nil {
 		return err
 	}
 	if show.out != "" {
-		a.notef("%s: %s", show.out, count(len(s.Devices), "device", "devices"))
+		a.notef("%s: %s", show.out, count(f.Len(), "device", "devices"))
 	}
 	if s.Partial {
 		a.notef("partial: %s", s.PartialReason)
 	}
-	return end(p.sweepStatus(s))
+	return end(status)
 }
 
 // sweepJobs finds out what is to be surveyed. It starts the lab when that is
@@ -132,12 +134,49 @@ func (p *plan) sweepJobs(ctx context.Context, args []string) ([]job, error) {
 	return p.jobs(ctx, args)
 }
 
-// survey runs the jobs and makes one judged, ranked survey of them. What went
-// wrong beforehand makes it partial.
+// survey runs the jobs and makes one judged, ranked survey of them, all in
+// memory. What went wrong beforehand makes it partial.
 func (p *plan) survey(ctx context.Context, jobs []job) (*device.Survey, error) {
+	f, err := p.fleet(ctx, jobs)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return f.load(entire)
+}
+
+// fleet is survey for those who need not have all devices in memory.
+func (p *plan) fleet(ctx context.Context, jobs []job) (*fleet, error) {
+	shelf := survey.NewShelf("", survey.DefaultKeep)
+	s, err := p.collect(ctx, jobs, shelf)
+	if err != nil {
+		shelf.Close()
+		return nil, err
+	}
+	if why := shelf.Problem(); why != "" {
+		p.a.note(why)
+	}
+	f := &fleet{Fleet: s, shelf: shelf, options: judgeBySite(jobs)}
+	ranked, err := f.rank(p.from != nil)
+	if err != nil {
+		f.Close()
+		return nil, err
+	}
+	p.finish(f.Head)
+	if p.from != nil {
+		now := *f.Head
+		now.Devices = ranked
+		compare(p.from, &now, jobs)
+		f.Head.Changes = now.Changes
+	}
+	return f, nil
+}
+
+// collect runs the jobs; what they read lies on the shelf.
+func (p *plan) collect(ctx context.Context, jobs []job, shelf *survey.Shelf) (*survey.Fleet, error) {
 	ctx, cancel := context.WithTimeout(ctx, p.deadline(jobs))
 	defer cancel()
-	parts := make([]*device.Survey, len(jobs))
+	parts := make([]*survey.Fleet, len(jobs))
 	errs := make([]error, len(jobs))
 	crashes := make([]*relayed, len(jobs))
 	m := newMeter(p.a, len(jobs))
@@ -148,6 +187,7 @@ func (p *plan) survey(ctx context.Context, jobs []job) (*device.Survey, error) {
 		j.options.Discover.Pace = max(j.options.Discover.Pace/atOnce, 1)
 		j.options.Concurrency = max(j.options.Concurrency/atOnce, 1)
 		j.options.Progress = m.part(i)
+		j.options.Shelf = shelf
 		g.Go(func() error {
 			defer relay(&crashes[i])
 			// One site that cannot be surveyed does not end the others.
@@ -162,7 +202,7 @@ func (p *plan) survey(ctx context.Context, jobs []job) (*device.Survey, error) {
 			panic(c)
 		}
 	}
-	var whole []*device.Survey
+	var whole []*survey.Fleet
 	for i, s := range parts {
 		if errs[i] != nil {
 			p.problem(device.Problem{Stage: "survey", Message: siteName(jobs[i]) + errs[i].Error()})
@@ -173,16 +213,10 @@ func (p *plan) survey(ctx context.Context, jobs []job) (*device.Survey, error) {
 	if len(whole) == 0 {
 		return nil, errors.Join(errs...)
 	}
-	s := whole[0]
 	if len(whole) > 1 {
-		s = survey.Merge(whole)
+		return survey.Merge(whole), nil
 	}
-	finding.JudgeEach(s.Devices, judgeBySite(jobs))
-	p.finish(s)
-	if p.from != nil {
-		compare(p.from, s, jobs)
-	}
-	return s, nil
+	return whole[0], nil
 }
 
 // judgeBySite gives each device the thresholds and norms of its site.
@@ -199,20 +233,19 @@ func judgeBySite(jobs []job) func(*device.Device) finding.Options {
 	}
 }
 
-func (p *plan) runJob(ctx context.Context, j job) (*device.Survey, error) {
+func (p *plan) runJob(ctx context.Context, j job) (*survey.Fleet, error) {
 	if j.scope.Len() == 0 && len(j.options.Expected) == 0 {
 		// Nothing is left of its targets: the problems say why.
 		now := p.a.now().UTC()
-		return &device.Survey{
+		return survey.Hold(&device.Survey{
 			Schema: device.SurveySchema, Started: now, Finished: now, ToolVersion: toolVersion(), Site: device.Clean(j.options.Site),
-		}, nil
+		}), nil
 	}
-	return survey.Run(ctx, j.options)
+	return survey.Collect(ctx, j.options)
 }
 
-// finish ranks the devices and adds what went wrong before the survey.
+// finish adds what went wrong before the survey.
 func (p *plan) finish(s *device.Survey) {
-	finding.Rank(s.Devices)
 	if len(p.problems) == 0 {
 		return
 	}

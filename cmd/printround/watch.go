@@ -85,11 +85,16 @@ func changeLines(last, now *device.Survey) []string {
 func worst(devices []device.Device) device.Attention {
 	out := device.Clear
 	for i := range devices {
-		if devices[i].Attention.Rank() < out.Rank() {
-			out = devices[i].Attention
-		}
+		out = worse(out, devices[i].Attention)
 	}
 	return out
+}
+
+func worse(a, b device.Attention) device.Attention {
+	if b.Rank() < a.Rank() {
+		return b
+	}
+	return a
 }
 
 // lapse is how a watcher waits; tests do not.

@@ -1,7 +1,9 @@
 package device
 
 import (
+	"encoding/binary"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 )
@@ -186,5 +188,55 @@ func (l *Level) UnmarshalJSON(b []byte) error {
 		return fmt.Errorf("level: known without a value")
 	}
 	*l = KnownLevel(*j.Value, capacity, j.Measures)
+	return nil
+}
+
+// MarshalBinary writes all of a level, for keeping it within one run.
+func (l Level) MarshalBinary() ([]byte, error) {
+	b := make([]byte, 0, 32)
+	var flags byte
+	if l.known {
+		flags |= levelKnown
+	}
+	if l.hasValue {
+		flags |= levelHasValue
+	}
+	b = binary.AppendVarint(append(b, flags), l.value)
+	b = binary.AppendVarint(b, l.capacity)
+	b = binary.AppendUvarint(b, uint64(len(l.measures)))
+	return append(append(b, l.measures...), l.reason...), nil
+}
+
+const (
+	levelKnown    = 1
+	levelHasValue = 2
+)
+
+// UnmarshalBinary reads what MarshalBinary writes.
+func (l *Level) UnmarshalBinary(b []byte) error {
+	short := errors.New("level: cut short")
+	if len(b) == 0 {
+		return short
+	}
+	flags, b := b[0], b[1:]
+	value, n := binary.Varint(b)
+	if n <= 0 {
+		return short
+	}
+	b = b[n:]
+	capacity, n := binary.Varint(b)
+	if n <= 0 {
+		return short
+	}
+	b = b[n:]
+	length, n := binary.Uvarint(b)
+	if n <= 0 || length > uint64(len(b)-n) {
+		return short
+	}
+	b = b[n:]
+	*l = Level{
+		known: flags&levelKnown != 0, hasValue: flags&levelHasValue != 0, value: value, capacity: capacity,
+		measures: Measures(b[:length]), reason: LevelReason(b[length:]),
+	}
 	return nil
 }

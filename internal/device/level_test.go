@@ -190,3 +190,33 @@ func TestTextJSON(t *testing.T) {
 		t.Errorf("read back %q, %v", back, err)
 	}
 }
+
+// TestBinary: levels and statuses come back whole, what JSON leaves out
+// included.
+func TestBinary(t *testing.T) {
+	for _, l := range []Level{
+		{}, KnownLevel(0, 100, Remaining), KnownLevel(2500, 10000, SpaceLeft), KnownLevel(70, 50, Remaining), NoLevel(LevelSomeLeft),
+		LevelFrom(300, -2, "impressions", Remaining), LevelFrom(1<<62, 1<<62, "", ""), KnownLevel(90, 100, SpaceLeft).Contradicted(),
+	} {
+		b, err := l.MarshalBinary()
+		if err != nil {
+			t.Fatal(err)
+		}
+		var back Level
+		if err := back.UnmarshalBinary(b); err != nil || back != l {
+			t.Errorf("%+v came back as %+v (%v)", l, back, err)
+		}
+		for n := range len(b) - len(l.reason) {
+			if err := new(Level).UnmarshalBinary(b[:n]); err == nil {
+				t.Errorf("%+v: %d of %d octets were taken for a level", l, n, len(b))
+			}
+		}
+	}
+	for code := int64(-1); code <= 127; code++ {
+		s, back := StatusFrom(code), StatusFrom(5)
+		b, err := s.MarshalBinary()
+		if err != nil || back.UnmarshalBinary(b) != nil || back != s {
+			t.Errorf("status %d came back as %v (%v)", code, back, err)
+		}
+	}
+}

@@ -117,3 +117,20 @@ func (s *Status) UnmarshalJSON(b []byte) error {
 	}
 	return nil
 }
+
+// MarshalBinary writes the number, nothing when no status was reported.
+func (s Status) MarshalBinary() ([]byte, error) {
+	if !s.reported {
+		return []byte{}, nil
+	}
+	return []byte{byte(s.code)}, nil
+}
+
+// UnmarshalBinary reads what MarshalBinary writes.
+func (s *Status) UnmarshalBinary(b []byte) error {
+	*s = Status{}
+	if len(b) > 0 {
+		*s = StatusFrom(int64(b[0]))
+	}
+	return nil
+}

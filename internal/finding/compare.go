@@ -53,6 +53,22 @@ func Compare(before, now *device.Survey) *device.Changes {
 	return c
 }
 
+// Comparable returns as much of a judged device as Compare looks at.
+func Comparable(d *device.Device) device.Device {
+	out := device.Device{
+		Key: d.Key, Aliases: d.Aliases, Role: d.Role, Name: d.Name, Hostname: d.Hostname, MakeModel: d.MakeModel,
+		Addresses: d.Addresses, Attention: d.Attention,
+	}
+	for i := range d.Findings {
+		if f := &d.Findings[i]; stands(f) {
+			out.Findings = append(out.Findings, device.Finding{
+				Code: f.Code, Impact: f.Impact, Weight: f.Weight, Subunit: f.Subunit, Summary: f.Summary,
+			})
+		}
+	}
+	return out
+}
+
 func aliasIndex(s *device.Survey) map[string]*device.Device {
 	m := map[string]*device.Device{}
 	for i := range s.Devices {
@@ -121,10 +137,16 @@ func compareDevice(c *device.Changes, old, d *device.Device) {
 
 // standing returns the findings that ask for attention.
 func standing(d *device.Device) []device.Finding {
-	return slices.DeleteFunc(slices.Clone(d.Findings), func(f device.Finding) bool {
-		return f.Stale || f.Impact.Rank() >= device.ImpactNote.Rank()
-	})
+	var out []device.Finding
+	for i := range d.Findings {
+		if stands(&d.Findings[i]) {
+			out = append(out, d.Findings[i])
+		}
+	}
+	return out
 }
+
+func stands(f *device.Finding) bool { return !f.Stale && f.Impact.Rank() < device.ImpactNote.Rank() }
 
 func same(f device.Finding) func(device.Finding) bool {
 	return func(g device.Finding) bool {

@@ -16,6 +16,7 @@ import (
 // second interface of the device before it.
 func BenchmarkFinish(b *testing.B) {
 	view := viewOf(b, fullSNMP(b))
+	shelf := NewShelf("", 1<<30)
 	hosts := make([]*host, 10000)
 	for i := range hosts {
 		v := view
@@ -28,13 +29,14 @@ func BenchmarkFinish(b *testing.B) {
 		a := netip.AddrFrom4([4]byte{10, 20, byte(i >> 8), byte(i)})
 		v.Addresses = []netip.Addr{a}
 		hosts[i] = &host{target: discover.Target{Addr: a, SNMPPort: 161, IPPPort: 631}, kind: discover.Printer, seen: snmpNow,
-			snmpViews: []device.Device{v}, snmpIndices: []int{1}, snmpReach: device.SNMPReach{OK: true, Tried: true}}
+			snmpViews: sketchesOf([]device.Device{v}, shelf), snmpIndices: []int{1}, snmpReach: device.SNMPReach{OK: true, Tried: true}}
 	}
 	b.ReportAllocs()
 	for b.Loop() {
 		p := &pipeline{o: Options{Now: func() time.Time { return snmpNow }}.withDefaults(), order: hosts}
-		if s := p.finish(discover.Stats{}); len(s.Devices) != 9000 {
-			b.Fatalf("%d devices", len(s.Devices))
+		f := p.finish(discover.Stats{})
+		if s, err := f.Survey(); err != nil || len(s.Devices) != 9000 {
+			b.Fatalf("%d devices (%v)", f.Len(), err)
 		}
 	}
 }

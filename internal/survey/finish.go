@@ -10,8 +10,9 @@ import (
 	"printround/internal/discover"
 )
 
-// finish joins the hosts into devices and says what was and was not seen.
-func (p *pipeline) finish(stats discover.Stats) *device.Survey {
+// finish groups the views of the hosts into devices and says what was and was
+// not seen.
+func (p *pipeline) finish(stats discover.Stats) *Fleet {
 	s := &device.Survey{
 		Schema: device.SurveySchema, ToolVersion: p.o.ToolVersion, Site: device.Clean(p.o.Site),
 		Scope: scopeOf(p.o.Discover.Scope, stats),
@@ -28,26 +29,25 @@ func (p *pipeline) finish(stats discover.Stats) *device.Survey {
 	grouped, odd := groups(all)
 	s.Errors = append(s.Errors, odd...)
 
-	known := newRegister(p.o.Known)
-	taken := map[string]bool{}
+	f := &Fleet{Head: s}
+	n := p.newNaming()
 	for _, g := range grouped {
-		d := join(g)
-		p.name(&d, g, known, taken, s)
-		s.Devices = append(s.Devices, d)
+		lead(g)
+		f.entries = append(f.entries, p.entryOf(g, n, s))
 	}
 	if p.o.single {
-		p.unanswered(s, known, taken)
+		p.unanswered(f, n)
 	} else {
-		p.lost(s, known, taken)
+		p.lost(f, n)
 		if !p.cut {
-			p.silent(s, taken)
+			p.silent(f, n)
 		}
 	}
-	for i := range s.Devices {
-		s.Errors = append(s.Errors, s.Devices[i].Errors...)
+	for _, r := range f.entries {
+		s.Errors = append(s.Errors, r.problems()...)
 	}
 	s.Scope.Unconfirmed = len(s.Unconfirmed)
-	return s
+	return f
 }
 
 func scopeOf(scope *discover.Scope, stats discover.Stats) device.Scope {
@@ -96,37 +96,77 @@ func (h *host) description() device.Text {
 	return device.CleanTo(h.answer.Description, 200)
 }
 
-// name gives a device its key, its aliases and the names that its site has for
-// it.
-func (p *pipeline) name(d *device.Device, g []*unit, known *register, taken map[string]bool, s *device.Survey) {
+// naming is what gives devices their names: what is known from before, and
+// which keys are taken.
+type naming struct {
+	register  *register
+	known     map[string]int // key -> the first of Options.Known
+	aliases   map[string]int // key or alias -> the first of Options.Known
+	expected  map[string]int // key -> the first of Options.Expected
+	addresses map[netip.Addr]int
+	taken     map[string]bool
+}
+
+func (p *pipeline) newNaming() *naming {
+	n := &naming{
+		register: newRegister(p.o.Known), known: map[string]int{}, aliases: map[string]int{},
+		expected: map[string]int{}, addresses: map[netip.Addr]int{}, taken: map[string]bool{},
+	}
+	for i := range p.o.Known {
+		k := &p.o.Known[i]
+		firstOf(n.known, k.Key, i)
+		firstOf(n.aliases, k.Key, i)
+		for _, a := range k.Aliases {
+			firstOf(n.aliases, a, i)
+		}
+	}
+	for i := range p.o.Expected {
+		e := &p.o.Expected[i]
+		if e.Key != "" {
+			firstOf(n.expected, e.Key, i)
+		} else if a, err := netip.ParseAddr(e.Address); err == nil {
+			firstOf(n.addresses, a, i)
+		}
+	}
+	return n
+}
+
+// firstOf notes where a key occurs first.
+func firstOf[K comparable](m map[K]int, key K, i int) {
+	if _, ok := m[key]; !ok {
+		m[key] = i
+	}
+}
+
+// entryOf gives the device of a group its key, its aliases and what its site has
+// for it.
+func (p *pipeline) entryOf(g []*unit, n *naming, s *device.Survey) *entry {
 	id := mergedIdentity(g)
-	key, conflict := known.key(id, g[0].suffix)
+	key, conflict := n.register.key(id, g[0].suffix)
 	if conflict != "" {
 		s.Errors = append(s.Errors, device.Problem{Address: g[0].where(), Stage: "identity", Message: conflict})
 	}
-	if taken[key] {
+	if n.taken[key] {
 		s.Errors = append(s.Errors, device.Problem{
 			Address: g[0].where(), Stage: "identity",
 			Message: fmt.Sprintf("%s is already the key of another device in this survey: kept apart by address", key),
 		})
 		key = "addr:" + g[0].where() + g[0].suffix
 	}
-	taken[key] = true
-	d.Key, d.Aliases = key, id.aliases()
-	if i := slices.IndexFunc(p.o.Known, func(k device.Device) bool { return k.Key == key }); i >= 0 {
+	n.taken[key] = true
+	r := &entry{key: key, aliases: id.aliases(), addrs: groupAddresses(g), site: device.Clean(p.o.Site), group: g, shelf: p.o.Shelf}
+	if i, ok := n.known[key]; ok {
 		for _, a := range p.o.Known[i].Aliases {
-			if !strings.HasPrefix(a, "addr:") && !slices.Contains(d.Aliases, a) {
-				d.Aliases = append(d.Aliases, a)
+			if !strings.HasPrefix(a, "addr:") && !slices.Contains(r.aliases, a) {
+				r.aliases = append(r.aliases, a)
 			}
 		}
 	}
-	d.Site = device.Clean(p.o.Site)
-	if e := p.expected(d, len(g[0].suffix) == 0); e != nil {
-		d.Name = first(device.Clean(e.Name), d.Name)
-		d.Location = first(device.Clean(e.Location), d.Location)
-		d.Site = first(device.Clean(e.Site), d.Site)
-		d.Sole = e.Sole
+	if r.expected = p.expected(r, n, len(g[0].suffix) == 0); r.expected != nil {
+		r.site = first(device.Clean(r.expected.Site), r.site)
+		r.sole = r.expected.Sole
 	}
+	return r
 }
 
 func mergedIdentity(g []*unit) identity {
@@ -146,28 +186,32 @@ func mergedIdentity(g []*unit) identity {
 
 // expected finds the site file's entry for a device: by any of its aliases,
 // else by address.
-func (p *pipeline) expected(d *device.Device, byAddress bool) *device.Expected {
-	for i := range p.o.Expected {
-		e := &p.o.Expected[i]
-		if e.Key != "" && (e.Key == d.Key || slices.Contains(d.Aliases, e.Key)) {
-			return e
+func (p *pipeline) expected(r *entry, n *naming, byAddress bool) *device.Expected {
+	at := -1
+	note := func(i int, ok bool) {
+		if ok && (at < 0 || i < at) {
+			at = i
 		}
 	}
-	if !byAddress {
+	for _, a := range append([]string{r.key}, r.aliases...) {
+		i, ok := n.expected[a]
+		note(i, ok)
+	}
+	if at < 0 && byAddress {
+		for _, a := range r.addrs {
+			i, ok := n.addresses[a]
+			note(i, ok)
+		}
+	}
+	if at < 0 {
 		return nil
 	}
-	for i := range p.o.Expected {
-		e := &p.o.Expected[i]
-		if a, err := netip.ParseAddr(e.Address); err == nil && e.Key == "" && slices.Contains(d.Addresses, a) {
-			return e
-		}
-	}
-	return nil
+	return &p.o.Expected[at]
 }
 
 // lost adds a row for a printer that the sweep found and that then could not
 // be read: a device found once is never dropped from the report.
-func (p *pipeline) lost(s *device.Survey, known *register, taken map[string]bool) {
+func (p *pipeline) lost(f *Fleet, n *naming) {
 	for _, h := range p.order {
 		if h.kind != discover.Printer || h.answered() {
 			continue
@@ -179,16 +223,21 @@ func (p *pipeline) lost(s *device.Survey, known *register, taken map[string]bool
 		d.Reached.SNMP = h.snmpReach
 		d.Reached.IPP = h.ippReach
 		h.service.apply(&d)
-		u := &unit{host: h, id: identityOf(&d)}
-		p.name(&d, []*unit{u}, known, taken, s)
-		s.Devices = append(s.Devices, d)
+		f.entries = append(f.entries, p.madeEntry(&d, h, n, f.Head))
 	}
+}
+
+// madeEntry is the row of a device that no view was read of.
+func (p *pipeline) madeEntry(d *device.Device, h *host, n *naming, s *device.Survey) *entry {
+	r := p.entryOf([]*unit{{host: h, id: identityOf(d)}}, n, s)
+	r.made, r.group, r.addrs = d, nil, d.Addresses
+	return r
 }
 
 // unanswered adds the row of the one device that was looked at, when no printer
 // answered at any of its addresses: what its site calls it, how far each step
 // came, and what failed.
-func (p *pipeline) unanswered(s *device.Survey, known *register, taken map[string]bool) {
+func (p *pipeline) unanswered(f *Fleet, n *naming) {
 	if len(p.order) == 0 {
 		return
 	}
@@ -205,29 +254,27 @@ func (p *pipeline) unanswered(s *device.Survey, known *register, taken map[strin
 		d.Reached.IPP.Tried = d.Reached.IPP.Tried || h.ippReach.Tried
 		h.service.apply(&d)
 	}
-	if len(s.Devices) > 0 || p.cut {
+	if len(f.entries) > 0 || p.cut {
 		return
 	}
-	u := &unit{host: p.order[0], id: identityOf(&d)}
-	p.name(&d, []*unit{u}, known, taken, s)
-	s.Devices = append(s.Devices, d)
+	f.entries = append(f.entries, p.madeEntry(&d, p.order[0], n, f.Head))
 }
 
 // silent adds a row for each device that its site or an earlier survey knows
 // and that did not answer now.
-func (p *pipeline) silent(s *device.Survey, taken map[string]bool) {
+func (p *pipeline) silent(f *Fleet, n *naming) {
 	here := map[string]bool{}
-	for i := range s.Devices {
-		here[s.Devices[i].Key] = true
-		for _, a := range s.Devices[i].Aliases {
+	for _, r := range f.entries {
+		here[r.key] = true
+		for _, a := range r.aliases {
 			here[a] = true
 		}
 	}
 	add := func(d device.Device) {
 		d.Role, d.ObservedAt = device.RolePrinter, p.o.Now().UTC()
-		taken[d.Key], here[d.Key] = true, true
-		s.Devices = append(s.Devices, d)
-		s.Scope.SilentExpected++
+		here[d.Key] = true
+		f.entries = append(f.entries, heldEntry(&d))
+		f.Head.Scope.SilentExpected++
 	}
 	for _, e := range p.o.Expected {
 		d := device.Device{
@@ -239,7 +286,7 @@ func (p *pipeline) silent(s *device.Survey, taken map[string]bool) {
 		} else if e.Address != "" {
 			d.Hostname = device.Clean(e.Address)
 		}
-		known := p.earlier(e)
+		known := p.earlier(e, n)
 		if known != nil {
 			d.MakeModel, d.Serial, d.Aliases = known.MakeModel, known.Serial, known.Aliases
 			d.Name, d.Location = first(d.Name, known.Name), first(d.Location, known.Location)
@@ -266,12 +313,9 @@ func (p *pipeline) silent(s *device.Survey, taken map[string]bool) {
 }
 
 // earlier returns the device of an earlier survey that an expected entry means.
-func (p *pipeline) earlier(e device.Expected) *device.Device {
-	for i := range p.o.Known {
-		k := &p.o.Known[i]
-		if e.Key != "" && (k.Key == e.Key || slices.Contains(k.Aliases, e.Key)) {
-			return k
-		}
+func (p *pipeline) earlier(e device.Expected, n *naming) *device.Device {
+	if i, ok := n.aliases[e.Key]; ok && e.Key != "" {
+		return &p.o.Known[i]
 	}
 	return nil
 }

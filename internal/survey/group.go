@@ -12,15 +12,15 @@ import (
 // unit is one device as seen at one address: at most one view a protocol.
 type unit struct {
 	host      *host
-	snmp, ipp *device.Device
+	snmp, ipp *sketch
 	suffix    string // "#3" or "#/path" when several printers answer at one address
 	id        identity
 }
 
 // views returns the views of the unit, SNMP first.
-func (u *unit) views() []*device.Device {
-	var out []*device.Device
-	for _, v := range []*device.Device{u.snmp, u.ipp} {
+func (u *unit) views() []*sketch {
+	var out []*sketch
+	for _, v := range []*sketch{u.snmp, u.ipp} {
 		if v != nil {
 			out = append(out, v)
 		}
@@ -33,7 +33,7 @@ func (u *unit) views() []*device.Device {
 func (u *unit) identify() {
 	u.id = identity{}
 	for _, v := range u.views() {
-		id := identityOf(v)
+		id := &v.id
 		if u.id.uuid == "" || (v == u.ipp && id.uuid != "") {
 			u.id.uuid = id.uuid
 		}
@@ -56,8 +56,8 @@ func (u *unit) identify() {
 
 func (u *unit) life() (int64, bool) {
 	for _, v := range u.views() {
-		if c := v.Counters.Life; c.Value != nil && *c.Value > 0 {
-			return *c.Value, true
+		if v.life > 0 {
+			return v.life, true
 		}
 	}
 	return 0, false
@@ -69,7 +69,7 @@ func (u *unit) life() (int64, bool) {
 func units(h *host) []*unit {
 	var out []*unit
 	for i := range h.snmpViews {
-		u := &unit{host: h, snmp: &h.snmpViews[i]}
+		u := &unit{host: h, snmp: h.snmpViews[i]}
 		if len(h.snmpViews) > 1 {
 			u.suffix = fmt.Sprintf("#%d", h.snmpIndices[i])
 		}
@@ -77,14 +77,14 @@ func units(h *host) []*unit {
 	}
 	printers := 0
 	for i := range h.ippViews {
-		if h.ippViews[i].Role != device.RoleServerQueue {
+		if h.ippViews[i].role != device.RoleServerQueue {
 			printers++
 		}
 	}
 	snmpUnits := out
 	for i := range h.ippViews {
-		v := &h.ippViews[i]
-		if v.Role != device.RoleServerQueue {
+		v := h.ippViews[i]
+		if v.role != device.RoleServerQueue {
 			if u := partner(snmpUnits, v, printers); u != nil {
 				u.ipp = v
 				continue
@@ -92,7 +92,7 @@ func units(h *host) []*unit {
 		}
 		u := &unit{host: h, ipp: v}
 		if len(h.ippViews) > 1 || len(h.snmpViews) > 0 {
-			u.suffix = "#" + resourcePath(string(v.Reached.IPP.URI))
+			u.suffix = "#" + v.path
 		}
 		out = append(out, u)
 	}
@@ -102,23 +102,23 @@ func units(h *host) []*unit {
 	return out
 }
 
-func partner(candidates []*unit, v *device.Device, printers int) *unit {
+func partner(candidates []*unit, v *sketch, printers int) *unit {
 	if len(candidates) == 1 && printers == 1 && candidates[0].ipp == nil {
 		return candidates[0]
 	}
 	var model *unit
 	models := 0
-	serial := usableSerial(string(v.Serial))
+	serial := v.id.serial
 	for _, u := range candidates {
 		if u.ipp != nil {
 			continue
 		}
-		own := usableSerial(string(u.snmp.Serial))
+		own := u.snmp.id.serial
 		if serial != "" && own == serial {
 			return u
 		}
 		clash := serial != "" && own != ""
-		if a, b := modelSlug(string(v.MakeModel)), modelSlug(string(u.snmp.MakeModel)); !clash && a != "" && a == b {
+		if a, b := v.id.model, u.snmp.id.model; !clash && a != "" && a == b {
 			model, models = u, models+1
 		}
 	}
@@ -227,7 +227,7 @@ func (g *grouping) unite(members []int, same func(a, b *unit) bool) bool {
 	return whole
 }
 
-func (u *unit) queue() bool { return u.ipp != nil && u.ipp.Role == device.RoleServerQueue }
+func (u *unit) queue() bool { return u.ipp != nil && u.ipp.role == device.RoleServerQueue }
 
 func (u *unit) where() string { return u.host.target.Addr.String() }
 

@@ -1,15 +1,13 @@
 package survey
 
 import (
-	"net/netip"
 	"strings"
 	"time"
 
 	"printround/internal/device"
 	"printround/internal/discover"
+	"printround/internal/snmp"
 )
-
-type netipAddr = netip.Addr
 
 // maxServices bounds the resource paths read at one address: print servers
 // announce a few dozen queues, and a hostile host thousands.
@@ -38,12 +36,12 @@ type host struct {
 	plain   bool // the default paths were asked
 	mute    int  // how often it was waited for in vain over IPP
 
-	snmpViews   []device.Device
+	snmpViews   []*sketch
 	snmpIndices []int
 	snmpReach   device.SNMPReach
-	ippViews    []device.Device
+	ippViews    []*sketch
 	ippReach    device.IPPReach
-	vain        []IPPResult // paths that led to no printer
+	vain        []vain // paths that led to no printer
 	problems    []device.Problem
 	seen        time.Time
 }
@@ -98,8 +96,20 @@ func (h *host) ippPending() bool {
 	return h.mute < maxMute && (h.nextIPP < len(h.services) || (len(h.services) == 0 && !h.plain))
 }
 
+// vain is what came of an IPP path that led to no printer.
+type vain struct {
+	problems []device.Problem
+	closed   bool
+}
+
 // answered reports whether the host gave facts over any protocol.
 func (h *host) answered() bool { return len(h.snmpViews)+len(h.ippViews) > 0 }
+
+// heard reports whether the sweep had an answer to the credential that reading
+// tries: see credentialsFor.
+func (h *host) heard(all []snmp.Credential) bool {
+	return h.answer != nil && h.answer.Credential >= 0 && h.answer.Credential < len(all)
+}
 
 // serviceInfo is what DNS-SD adds to a device.
 type serviceInfo struct {

@@ -3,6 +3,7 @@ package survey
 import (
 	"fmt"
 	"math"
+	"net/netip"
 	"slices"
 	"strings"
 
@@ -18,11 +19,14 @@ const levelTolerance = 15.0
 // device itself calls full or nearly full is not believed.
 const wasteDoubt = 25.0
 
-// join makes one device of the views of a group. The unit with the most facts
-// leads; the others add their addresses and what the leader lacks.
-func join(group []*unit) device.Device {
+// lead puts the unit of a group that has the most facts first; the others add
+// their addresses and what the leader lacks.
+func lead(group []*unit) {
 	slices.SortStableFunc(group, func(a, b *unit) int { return b.facts() - a.facts() })
-	var snmp, ipp *device.Device
+}
+
+// leaders returns the views that the device of a group is made of.
+func leaders(group []*unit) (snmp, ipp *sketch) {
 	for _, u := range group {
 		if snmp == nil {
 			snmp = u.snmp
@@ -31,9 +35,14 @@ func join(group []*unit) device.Device {
 			ipp = u.ipp
 		}
 	}
+	return snmp, ipp
+}
+
+// join makes one device of the views of a group, which are those of its
+// leaders; either may be nil.
+func join(group []*unit, snmp, ipp *device.Device) device.Device {
 	d := joinViews(snmp, ipp)
-	d.Addresses = unitAddresses(group)
-	slices.SortFunc(d.Addresses, func(a, b netipAddr) int { return a.Compare(b) })
+	d.Addresses = groupAddresses(group)
 	for _, u := range group {
 		if !d.Reached.SNMP.OK && !u.host.snmpReach.OK {
 			d.Reached.SNMP = u.host.snmpReach
@@ -41,17 +50,39 @@ func join(group []*unit) device.Device {
 		if !d.Reached.IPP.OK && !u.host.ippReach.OK {
 			d.Reached.IPP = u.host.ippReach
 		}
-		d.Errors = append(d.Errors, u.host.problems...)
 		u.host.service.apply(&d)
 	}
+	d.Errors = groupErrors(group)
 	distrustWaste(&d)
 	return d
+}
+
+// groupAddresses returns all addresses of a group, sorted.
+func groupAddresses(group []*unit) []netip.Addr {
+	list := unitAddresses(group)
+	slices.SortFunc(list, netip.Addr.Compare)
+	return list
+}
+
+// groupErrors returns what went wrong while reading the device of a group.
+func groupErrors(group []*unit) []device.Problem {
+	var list []device.Problem
+	snmp, ipp := leaders(group)
+	for _, v := range []*sketch{snmp, ipp} {
+		if v != nil {
+			list = append(list, v.errors...)
+		}
+	}
+	for _, u := range group {
+		list = append(list, u.host.problems...)
+	}
+	return list
 }
 
 func (u *unit) facts() int {
 	n := 0
 	for _, v := range u.views() {
-		n += 4 + len(v.Supplies) + len(v.Trays) + len(v.Alerts) + v.Reached.SNMP.Values/50
+		n += v.facts
 	}
 	return n
 }
@@ -94,7 +125,6 @@ func joinViews(snmp, ipp *device.Device) device.Device {
 	}
 	d.State = joinState(snmp.State, ipp.State)
 	d.Alerts = slices.Concat(snmp.Alerts, ipp.Alerts)
-	d.Errors = slices.Concat(snmp.Errors, ipp.Errors)
 	var odd []device.Disagreement
 	d.Supplies, odd = joinSupplies(snmp.Supplies, ipp.Supplies)
 	d.Disagreements = slices.Concat(snmp.Disagreements, ipp.Disagreements, odd, identityOdds(snmp, ipp), stateOdds(snmp, ipp))
@@ -350,6 +380,7 @@ func distrustWaste(d *device.Device) {
 	if !saysWasteFull(d) {
 		return
 	}
+	d.Supplies = slices.Clone(d.Supplies) // the reading stays as it was
 	for i := range d.Supplies {
 		s := &d.Supplies[i]
 		if p, ok := s.Level.Percent(); ok && s.Role == device.Receptacle && p > wasteDoubt {

@@ -72,3 +72,57 @@ func TestCheckAsksOneAddressAtATime(t *testing.T) {
 		t.Errorf("%d devices, %d addresses asked at once", len(s.Devices), most.Load())
 	}
 }
+
+// SNMP and IPP side by side are two requests in flight: while IPP is asked,
+// SNMP has no second one, and IPP waits until a second one is answered.
+func TestTwoInFlightOverAllProtocols(t *testing.T) {
+	asking, done := make(chan struct{}), make(chan struct{})
+	via := (&office{}).readers()
+	via.ipp = func(_ context.Context, _ IPPTarget, o ReadOptions) IPPResult {
+		if o.share.extra.TryAcquire(1) {
+			t.Error("IPP was asked without its turn")
+		}
+		close(asking)
+		<-done
+		return IPPResult{}
+	}
+	via.snmp = func(_ context.Context, at netip.AddrPort, _ []snmp.Credential, o ReadOptions) SNMPResult {
+		<-asking
+		if o.share.extra.TryAcquire(1) {
+			t.Error("a second request over SNMP beside the one over IPP")
+		}
+		close(done)
+		if err := o.share.extra.Acquire(t.Context(), 1); err != nil {
+			t.Error(err)
+		}
+		o.share.extra.Release(1)
+		return SNMPResult{Views: []device.Device{{Addresses: []netip.Addr{at.Addr()}}}, Indices: []int{1}}
+	}
+	at := CheckTarget{Query: "box", Targets: []discover.Target{target("127.0.9.1")}}
+	if _, err := check(t.Context(), at, Options{Credentials: []snmp.Credential{{}}}, via); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// The time for a device follows what single answers may take (--timeout,
+// --retries): it never ends the waiting for one of them.
+func TestDeviceLimit(t *testing.T) {
+	for _, tt := range []struct {
+		timeout time.Duration
+		retries int
+		want    time.Duration
+	}{
+		{2 * time.Second, 2, DefaultDeviceTimeout},
+		{2 * time.Second, -1, DefaultDeviceTimeout},
+		{40 * time.Second, 0, 85 * time.Second},
+		{60 * time.Second, 2, 365 * time.Second},
+	} {
+		if got := DeviceLimit(tt.timeout, tt.retries); got != tt.want {
+			t.Errorf("%v, %d retries: %v, want %v", tt.timeout, tt.retries, got, tt.want)
+		}
+		o := Options{Timeout: tt.timeout, Retries: tt.retries}.withDefaults()
+		if o.DeviceTimeout != tt.want {
+			t.Errorf("%v, %d retries: a device has %v, want %v", tt.timeout, tt.retries, o.DeviceTimeout, tt.want)
+		}
+	}
+}

@@ -56,7 +56,10 @@ func TestMerge(t *testing.T) {
 		Devices: []device.Device{found("serial:a:1", "10.0.2.5"), found("serial:a:3", "10.0.2.7")},
 		Errors:  []device.Problem{{Stage: "mdns", Message: "no multicast"}},
 	}
-	got := Merge([]*device.Survey{north, south})
+	got, err := Merge([]*Fleet{Hold(north), Hold(south)}).Survey()
+	if err != nil {
+		t.Fatal(err)
+	}
 	want := &device.Survey{
 		Schema:  device.SurveySchema,
 		Started: t0.Add(-time.Second), Finished: t0.Add(9 * time.Second), ToolVersion: "v", Site: "North, South",

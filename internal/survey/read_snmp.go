@@ -42,7 +42,10 @@ const shortTry = 500 * time.Millisecond
 // wrong ones the right one would wait most of the time there is for a device.
 func (r *SNMPResult) tryAll(ctx context.Context, at netip.AddrPort, creds []snmp.Credential, o ReadOptions) []error {
 	errs := make([]error, len(creds))
-	long := snmp.Options{Timeout: o.Timeout, Retries: o.Retries}
+	long := snmp.Options{Timeout: o.Timeout, Retries: o.Retries, Heard: o.share.heard}
+	if o.share.extra != nil {
+		long.Extra = o.share.extra
+	}
 	rounds := []snmp.Options{long}
 	if len(creds) > 1 {
 		short := long

@@ -29,7 +29,25 @@ type readers struct {
 
 var network = readers{discover: discover.Run, snmp: ReadSNMP, ipp: ReadIPP}
 
-// Run finds the devices in scope and reads each as soon as it is found: the
+// Run is Collect with all devices in memory.
+func Run(ctx context.Context, o Options) (*device.Survey, error) {
+	return run(ctx, o, network)
+}
+
+func run(ctx context.Context, o Options, via readers) (*device.Survey, error) {
+	return whole(collect(ctx, o, via))
+}
+
+// whole takes a fleet into memory.
+func whole(f *Fleet, err error) (*device.Survey, error) {
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return f.Survey()
+}
+
+// Collect finds the devices in scope and reads each as soon as it is found: the
 // wall time is near the longer of the sweep and the slowest device. At most
 // Options.Concurrency devices are read at once, each over SNMP and IPP side by
 // side, so that no device has more than two requests in flight.
@@ -37,12 +55,26 @@ var network = readers{discover: discover.Run, snmp: ReadSNMP, ipp: ReadIPP}
 // A cancelled context ends the run early; what was read until then is returned
 // in a survey marked partial, with a nil error. An error means that nothing
 // could be looked at.
-func Run(ctx context.Context, o Options) (*device.Survey, error) {
-	return run(ctx, o, network)
+//
+// What was read lies on the shelf of the options; the fleet is to be closed.
+func Collect(ctx context.Context, o Options) (*Fleet, error) {
+	return collect(ctx, o, network)
 }
 
-func run(ctx context.Context, o Options, via readers) (*device.Survey, error) {
+func collect(ctx context.Context, o Options, via readers) (*Fleet, error) {
+	own := o.Shelf == nil
 	o = o.withDefaults()
+	f, err := gather(ctx, o, via)
+	switch {
+	case err != nil && own:
+		o.Shelf.Close()
+	case err == nil && own:
+		f.owned = []*Shelf{o.Shelf}
+	}
+	return f, err
+}
+
+func gather(ctx context.Context, o Options, via readers) (*Fleet, error) {
 	p := &pipeline{o: o, via: via, hosts: map[discover.Target]*host{}, byAddr: map[netip.Addr][]*host{}}
 	started := o.Now()
 	stats, err := p.run(ctx)
@@ -50,7 +82,8 @@ func run(ctx context.Context, o Options, via readers) (*device.Survey, error) {
 		return nil, err
 	}
 	p.cut = ctx.Err() != nil
-	s := p.finish(stats)
+	f := p.finish(stats)
+	s := f.Head
 	s.Started, s.Finished = started.UTC(), o.Now().UTC()
 	if ctx.Err() != nil {
 		s.Partial = true
@@ -59,10 +92,13 @@ func run(ctx context.Context, o Options, via readers) (*device.Survey, error) {
 			s.PartialReason = "the time for the whole run is over: " + device.Text(fmt.Sprintf("%d of %d devices found were read", p.read, p.found))
 		}
 	}
-	return s, nil
+	return f, nil
 }
 
 func (o Options) withDefaults() Options {
+	if o.Shelf == nil {
+		o.Shelf = NewShelf("", DefaultKeep)
+	}
 	if o.Now == nil {
 		o.Now = time.Now
 	}
@@ -73,7 +109,7 @@ func (o Options) withDefaults() Options {
 		o.Timeout = DefaultTimeout
 	}
 	if o.DeviceTimeout <= 0 {
-		o.DeviceTimeout = DefaultDeviceTimeout
+		o.DeviceTimeout = DeviceLimit(o.Timeout, o.Retries)
 	}
 	if o.Retries < 0 {
 		o.Retries = 0
@@ -100,6 +136,7 @@ type pipeline struct {
 	byAddr map[netip.Addr][]*host
 	order  []*host
 	queue  []*host
+	words  words
 
 	sweep       discover.Progress
 	found, read int
@@ -208,12 +245,18 @@ func (p *pipeline) report(done bool) {
 	}
 }
 
-// result is what reading one host brought.
+// result is what reading one host brought. The views are on the shelf.
 type result struct {
 	h    *host
-	snmp *SNMPResult
-	ipp  []IPPResult
+	snmp *read[SNMPResult]
+	ipp  []read[IPPResult]
 	at   time.Time
+}
+
+// read is the outcome over one protocol, with sketches in place of its views.
+type read[T any] struct {
+	got   T
+	views []*sketch
 }
 
 // start reads a host in its own goroutine, both protocols side by side.
@@ -229,24 +272,27 @@ func (p *pipeline) start(ctx context.Context, h *host, results chan<- result) {
 	}
 	at := netip.AddrPortFrom(h.target.Addr, h.target.SNMPPort)
 	left := maxMute - h.mute
+	share := newSharing(h.heard(p.o.Credentials))
 	go func() {
 		ctx, cancel := context.WithTimeout(ctx, p.o.DeviceTimeout)
 		defer cancel()
 		r := result{h: h}
-		bySNMP := make(chan *SNMPResult, 1)
+		bySNMP := make(chan *read[SNMPResult], 1)
 		go func() {
 			if len(creds) == 0 {
 				bySNMP <- nil
 				return
 			}
-			got := p.guardSNMP(ctx, at, creds)
+			got := p.guardSNMP(ctx, at, creds, share)
 			if !got.Reach.OK && len(creds) == discover.MaxCredentials && len(p.o.Credentials) > len(creds) {
 				got.Problems = append(got.Problems, device.Problem{Address: at.Addr().String(), Stage: "snmp",
 					Message: fmt.Sprintf("of %d credentials %d were tried, more are not at one device: put the right one first", len(p.o.Credentials), len(creds))})
 			}
-			bySNMP <- &got
+			views := sketchesOf(got.Views, p.o.Shelf)
+			got.Views = nil
+			bySNMP <- &read[SNMPResult]{got, views}
 		}()
-		r.ipp = p.readIPP(ctx, targets, left)
+		r.ipp = p.readIPP(ctx, targets, left, share)
 		r.snmp = <-bySNMP
 		r.at = p.o.Now()
 		results <- r
@@ -254,10 +300,10 @@ func (p *pipeline) start(ctx context.Context, h *host, results chan<- result) {
 }
 
 // readIPP asks the targets in turn until so many were waited for in vain.
-func (p *pipeline) readIPP(ctx context.Context, targets []IPPTarget, left int) []IPPResult {
-	var all []IPPResult
+func (p *pipeline) readIPP(ctx context.Context, targets []IPPTarget, left int, share sharing) []read[IPPResult] {
+	var all []read[IPPResult]
 	for i, t := range targets {
-		got := p.guardIPP(ctx, t)
+		got := p.guardIPP(ctx, t, share)
 		if got.Mute {
 			left--
 		}
@@ -265,7 +311,9 @@ func (p *pipeline) readIPP(ctx context.Context, targets []IPPTarget, left int) [
 			got.Problems = append(got.Problems, device.Problem{Address: t.Addr.String(), Stage: "ipp",
 				Message: fmt.Sprintf("left alone after %d reads without an answer: %d more announced paths were not asked", maxMute, rest)})
 		}
-		if all = append(all, got); left == 0 {
+		views := sketchesOf(got.Views, p.o.Shelf)
+		got.Views = nil
+		if all = append(all, read[IPPResult]{got, views}); left == 0 {
 			break
 		}
 	}
@@ -329,26 +377,31 @@ func (p *pipeline) settle(r result) {
 	h.seen = r.at
 	first := !h.answered()
 	if r.snmp != nil {
-		h.snmpViews, h.snmpIndices = r.snmp.Views, r.snmp.Indices
-		h.snmpReach = r.snmp.Reach
-		h.problems = append(h.problems, r.snmp.Problems...)
+		p.words.share(r.snmp.views)
+		h.snmpViews, h.snmpIndices = r.snmp.views, r.snmp.got.Indices
+		h.snmpReach = r.snmp.got.Reach
+		h.problems = append(h.problems, r.snmp.got.Problems...)
 	}
-	for _, got := range r.ipp {
+	for _, one := range r.ipp {
+		got := &one.got
 		if got.Mute {
 			h.mute++
 		}
 		if got.Reach.OK || h.ippReach.URI == "" {
 			h.ippReach = got.Reach
 		}
-		if len(got.Views) == 0 {
-			h.vain = append(h.vain, got)
+		if len(one.views) == 0 {
+			h.vain = append(h.vain, vain{got.Problems, got.Closed})
 		} else {
 			h.problems = append(h.problems, got.Problems...)
 		}
-		for _, v := range got.Views {
-			if !h.hasView(v) {
-				h.ippViews = append(h.ippViews, v)
+		p.words.share(one.views)
+		for _, v := range one.views {
+			if h.hasView(v) {
+				p.o.Shelf.drop(v.at)
+				continue
 			}
+			h.ippViews = append(h.ippViews, v)
 		}
 	}
 	if first && h.answered() {
@@ -366,32 +419,31 @@ func (h *host) ippProblems(single bool) []device.Problem {
 	}
 	var out []device.Problem
 	for _, got := range h.vain {
-		if got.Closed && !single && (h.kind == discover.Printer || len(h.snmpViews) > 0) {
+		if got.closed && !single && (h.kind == discover.Printer || len(h.snmpViews) > 0) {
 			continue
 		}
-		out = append(out, got.Problems...)
+		out = append(out, got.problems...)
 	}
 	return out
 }
 
 // hasView reports whether an IPP view is of a printer that another path already
 // led to.
-func (h *host) hasView(v device.Device) bool {
-	for i := range h.ippViews {
-		o := &h.ippViews[i]
+func (h *host) hasView(v *sketch) bool {
+	for _, o := range h.ippViews {
 		switch {
-		case resourcePath(string(o.Reached.IPP.URI)) == resourcePath(string(v.Reached.IPP.URI)):
+		case o.path == v.path:
 			return true
-		case v.Role == device.RoleServerQueue || o.Role == device.RoleServerQueue:
-		case v.UUID != "" && o.UUID != "":
-			if v.UUID == o.UUID {
+		case v.role == device.RoleServerQueue || o.role == device.RoleServerQueue:
+		case v.uuid != "" && o.uuid != "":
+			if v.uuid == o.uuid {
 				return true
 			}
-		case v.Serial != "" && o.Serial != "":
-			if v.Serial == o.Serial {
+		case v.serial != "" && o.serial != "":
+			if v.serial == o.serial {
 				return true
 			}
-		case v.MakeModel != "" && v.MakeModel == o.MakeModel && v.Name == o.Name:
+		case v.makeModel != "" && v.makeModel == o.makeModel && v.name == o.name:
 			return true
 		}
 	}
@@ -402,9 +454,8 @@ func (h *host) hasView(v device.Device) bool {
 func (h *host) covers(s *discover.Service) bool {
 	path := "/" + strings.TrimPrefix(s.TXT["rp"], "/")
 	uuid := usableUUID(s.TXT["uuid"])
-	for i := range h.ippViews {
-		o := &h.ippViews[i]
-		if resourcePath(string(o.Reached.IPP.URI)) == path || (uuid != "" && string(o.UUID) == uuid) {
+	for _, o := range h.ippViews {
+		if o.path == path || (uuid != "" && string(o.uuid) == uuid) {
 			return true
 		}
 	}

@@ -11,6 +11,9 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
 	"printround/internal/device"
 	"printround/internal/discover"
 	"printround/internal/snmp"
@@ -111,7 +114,55 @@ func (o *office) survey(t *testing.T, opts Options) *device.Survey {
 	if err != nil {
 		t.Fatal(err)
 	}
+	o.sameFromShelves(t, opts, s)
 	return s
+}
+
+// sameFromShelves: the survey is the same when what was read lay in a file, and
+// when there was no room for one; and what is in memory of a device is true.
+func (o *office) sameFromShelves(t *testing.T, opts Options, want *device.Survey) {
+	t.Helper()
+	asked := o.asked
+	defer func() { o.asked = asked }()
+	for name, shelf := range map[string]*Shelf{
+		"file": NewShelf(t.TempDir(), 1), "no file": NewShelf(t.TempDir()+"/missing", 0),
+	} {
+		opts.Shelf = shelf
+		f, err := collect(context.Background(), opts, o.readers())
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := f.Survey()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if diff := cmp.Diff(want, got, asData...); diff != "" {
+			t.Errorf("%s: differs from memory (-want +got):\n%s", name, diff)
+		}
+		for i := range got.Devices {
+			if diff := cmp.Diff(outlined(&got.Devices[i]), f.Outline(i), asData...); diff != "" {
+				t.Errorf("%s: outline of %s (-want +got):\n%s", name, got.Devices[i].Key, diff)
+			}
+		}
+		f.Close()
+		shelf.Close()
+	}
+}
+
+// asData compares surveys by what they hold: a reading loses the difference
+// between the ways of having nothing.
+var asData = []cmp.Option{
+	cmp.Comparer(func(a, b netip.Addr) bool { return a == b }), cmp.AllowUnexported(device.Level{}, device.Status{}), cmpopts.EquateEmpty(),
+}
+
+// outlined is a device with no more than an outline holds.
+func outlined(d *device.Device) device.Device {
+	out := device.Device{
+		Key: d.Key, Aliases: d.Aliases, Site: d.Site, Role: d.Role, Addresses: d.Addresses, MakeModel: d.MakeModel,
+		Sole: d.Sole, Languages: families(d.Languages),
+	}
+	out.Reached.SNMP.OK, out.Reached.IPP.OK, out.Reached.MDNS.OK = d.Reached.SNMP.OK, d.Reached.IPP.OK, d.Reached.MDNS.OK
+	return out
 }
 
 func keys(s *device.Survey) []string {
