@@ -19,18 +19,43 @@ type LoadOptions struct {
 	Community string        // empty: public
 	Port      int           // 0: a free one
 	Seed      int64
+	Path      LoadPath // what happens to datagrams on their way
+	// Routed says that the prefix is routed to this machine inside a network
+	// namespace made for the purpose: then it need not be a loopback one.
+	Routed bool
 }
+
+// LoadPath is what a network does to datagrams, each as a probability. The same
+// seed and the same traffic give the same fate.
+type LoadPath struct {
+	Loss      float64 // of a question, and again of its answer
+	Duplicate float64 // of an answer
+	Reorder   float64 // of an answer: it is late by up to Late
+	Late      time.Duration
+}
+
+// needed reports whether anything happens at all.
+func (p LoadPath) needed() bool { return p.Loss > 0 || p.Duplicate > 0 || p.Reorder > 0 }
 
 // Load is a running crowd: full devices behind one socket that share their
 // object trees and differ in name, serial number, MAC address, counters and
 // faults. It speaks SNMP v1 and v2c.
 type Load struct {
-	server   *agent.Server
+	server   loadServer
 	hosts    []agent.Host
 	options  LoadOptions
 	first    uint32 // of the prefix
 	stride   uint32 // addresses for each device
 	answered atomic.Int64
+	sent     atomic.Int64 // answers, counted where the path is a server of its own
+	octets   atomic.Int64 // of them
+	handled  atomic.Int64 // datagrams that the path is through with
+}
+
+// loadServer is the agent's own server, or the one with a path.
+type loadServer interface {
+	Port() int
+	Close() error
 }
 
 // loadFaults are the kinds of devices in the crowd, in turn.
@@ -52,7 +77,7 @@ func StartLoad(ctx context.Context, o LoadOptions) (*Load, error) {
 	}
 	size := 1 << (32 - o.Prefix.Bits())
 	switch {
-	case !o.Prefix.Addr().Is4() || !o.Prefix.Addr().IsLoopback() || o.Prefix.Bits() < 8:
+	case !o.Prefix.Addr().Is4() || !o.Routed && !o.Prefix.Addr().IsLoopback() || o.Prefix.Bits() < 8:
 		return nil, fmt.Errorf("%s is not within 127.0.0.0/8", o.Prefix)
 	case o.Devices < 1 || o.Devices > size-2:
 		return nil, fmt.Errorf("%d devices do not fit %s: 1 to %d do", o.Devices, o.Prefix, size-2)
@@ -63,11 +88,15 @@ func StartLoad(ctx context.Context, o LoadOptions) (*Load, error) {
 	if err := l.populate(); err != nil {
 		return nil, err
 	}
-	s, err := agent.ListenAll(o.Port, l.find)
+	var err error
+	if o.Routed || o.Path.needed() {
+		l.server, err = l.listenPath()
+	} else {
+		l.server, err = agent.ListenAll(o.Port, l.find)
+	}
 	if err != nil {
 		return nil, err
 	}
-	l.server = s
 	context.AfterFunc(ctx, func() { l.Close() })
 	return l, nil
 }
@@ -159,6 +188,10 @@ func (l *Load) Values(i int) int { return l.hosts[i].Tree().Len() }
 
 // Requests counts the datagrams that reached a device.
 func (l *Load) Requests() int64 { return l.answered.Load() }
+
+// Answers counts the answers sent over a path, and their octets; 0 where the
+// crowd has none.
+func (l *Load) Answers() (n, octets int64) { return l.sent.Load(), l.octets.Load() }
 
 // Close ends the crowd.
 func (l *Load) Close() error { return l.server.Close() }
