@@ -1,5 +1,7 @@
 package device
 
+import "time"
+
 // TriageSchema names the published JSON document.
 const TriageSchema = "printround.symptom/1"
 
@@ -11,7 +13,10 @@ type Triage struct {
 	Symptom    string        `json:"symptom"`
 	Looks      string        `json:"looks"`      // what a person sees or hears
 	Device     Text          `json:"device"`     // key; null: none given
-	Name       Text          `json:"name"`       // name for people, model and place
+	Name       Text          `json:"name"`       // name for people
+	MakeModel  Text          `json:"make_model"`
+	Location   Text          `json:"location"`
+	ObservedAt *time.Time    `json:"observed_at"` // null: no device
 	Technology Text          `json:"technology"` // class in words; null: not known
 	Notes      []string      `json:"notes"`      // what the reader must know of how the order came about
 	Ask        []string      `json:"ask"`        // questions to the person who complains
@@ -91,4 +96,17 @@ type RepeatPage struct {
 	Most     int     `json:"most"`  // marks that fit at most
 	Least    int     `json:"least"` // marks that are there however the first one lies
 	Shows    bool    `json:"shows"` // two marks on every page: the interval can be measured on one
+}
+
+// SymptomGroup is a part of the index of symptoms: what is seen or heard in one
+// way.
+type SymptomGroup struct {
+	Name     string
+	Symptoms []SymptomName
+}
+
+// SymptomName is one line of the index.
+type SymptomName struct {
+	Name  string
+	Looks string
 }

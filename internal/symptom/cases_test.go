@@ -140,7 +140,7 @@ func readCases(t *testing.T, file string) []testCase {
 // The tables of cases were written before the weights (cases.toml) and after
 // they were settled, unseen while they were (unseen.toml).
 func TestCases(t *testing.T) {
-	for _, file := range []string{"cases.toml"} {
+	for _, file := range []string{"cases.toml", "unseen.toml"} {
 		for _, c := range readCases(t, file) {
 			t.Run(c.Name, func(t *testing.T) {
 				checkCase(t, c, Triage(c.Symptom, c.Device.build(), Options{}))

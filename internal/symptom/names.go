@@ -6,30 +6,20 @@ import (
 	"strings"
 
 	"github.com/agnivade/levenshtein"
+
+	"printround/internal/device"
 )
 
-// Entry is one line of the index.
-type Entry struct {
-	Name  string `json:"name"`
-	Looks string `json:"looks"`
-}
-
-// Group is a part of the index: what is seen or heard in one way.
-type Group struct {
-	Name     string  `json:"group"`
-	Symptoms []Entry `json:"symptoms"`
-}
-
 // Index lists the symptoms by what a person sees or hears.
-func Index() []Group {
-	var out []Group
+func Index() []device.SymptomGroup {
+	var out []device.SymptomGroup
 	for _, s := range known().symptoms {
-		i := slices.IndexFunc(out, func(g Group) bool { return g.Name == s.Group })
+		i := slices.IndexFunc(out, func(g device.SymptomGroup) bool { return g.Name == s.Group })
 		if i < 0 {
 			i = len(out)
-			out = append(out, Group{Name: s.Group})
+			out = append(out, device.SymptomGroup{Name: s.Group})
 		}
-		out[i].Symptoms = append(out[i].Symptoms, Entry{s.Name, s.Looks})
+		out[i].Symptoms = append(out[i].Symptoms, device.SymptomName{Name: s.Name, Looks: s.Looks})
 	}
 	return out
 }

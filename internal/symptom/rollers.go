@@ -241,16 +241,19 @@ func (v *view) intervalEvidence(code, technology string) (words string, ratio fl
 		return "", 0, false
 	}
 	if density == 0 {
-		return fmt.Sprintf("%s mm is not usual for such a part", two(r.IntervalMM)), misfit, true
+		return fmt.Sprintf("%s mm is not usual for such a part", two(r.IntervalMM)), misfitClass, true
 	}
-	return words, density / float64(rows) * (mostKnown - leastKnown), true
+	return words, min(density/float64(rows)*(mostKnown-leastKnown), bestClass), true
 }
 
 // What an interval that a part does not have, and one that it has exactly, are
-// worth at most: measurements and tables can be wrong.
+// worth at most: measurements and tables can be wrong, and the general classes
+// are wide (common practice, no source).
 const (
-	misfit  = 0.1
-	bestFit = 50
+	misfit      = 0.05
+	bestFit     = 50
+	misfitClass = 0.2
+	bestClass   = 5
 )
 
 func (v *view) bySiteFile(m *device.Model, code string) (words string, ratio float64, ok bool) {

@@ -40,7 +40,10 @@ func Triage(name string, d *device.Device, o Options) *device.Triage {
 	m := &model{v: v, s: s}
 	t.Causes, t.Else = m.rank(profiles)
 	if d != nil {
-		t.Device = device.Text(d.Key)
+		t.Device, t.Name, t.MakeModel, t.Location = device.Text(d.Key), cmp.Or(d.Name, d.Hostname), d.MakeModel, d.Location
+		if !d.ObservedAt.IsZero() {
+			t.ObservedAt = &d.ObservedAt
+		}
 	}
 	if len(profiles) == 1 || oneClass(profiles) {
 		t.Technology = device.Text(technologyWords(profiles))
@@ -231,34 +234,44 @@ func (v *view) fill(text string) string {
 	return strings.NewReplacer("{languages}", languages, "{tray}", tray).Replace(text)
 }
 
-// mostFirst bounds the list of what to try first.
-const mostFirst = 6
+// The list of what to try has the steps of the causes that are likely enough,
+// and is bounded.
+const (
+	leastFirst = 0.08
+	mostFirst  = 10
+)
 
-// first orders the steps of all causes by what they are worth: the chance that
-// they cure or tell, over what they cost in minutes, skill, price and risk.
+// first orders the steps of the likely causes by what they are worth: the
+// chance that they cure or tell, over what they cost in minutes, skill, price
+// and risk. Steps that several causes share are worth more.
 func first(causes []device.TriageCause) []device.TriageStep {
 	type option struct {
 		step   device.TriageStep
-		chance float64
-		cost   float64
+		worth  float64
+		likely bool
 	}
 	var list []*option
 	at := map[string]*option{}
 	for i := range causes {
-		for k, id := range stepsOf(&causes[i]) {
+		c := &causes[i]
+		for k, id := range stepsOf(c) {
 			s := known().steps[id]
 			o := at[id]
 			if o == nil {
-				o = &option{step: causes[i].Try[k], cost: s.cost()}
+				o = &option{step: c.Try[k]}
 				o.step.For = nil
 				at[id] = o
 				list = append(list, o)
 			}
-			o.step.For = append(o.step.For, causes[i].Code)
-			o.chance += causes[i].Probability * s.Tells
+			if !slices.Contains(o.step.For, c.Code) {
+				o.step.For = append(o.step.For, c.Code)
+			}
+			o.worth += c.Probability * s.Tells / s.cost()
+			o.likely = o.likely || i == 0 || c.Probability >= leastFirst
 		}
 	}
-	slices.SortStableFunc(list, func(a, b *option) int { return cmp.Compare(b.chance/b.cost, a.chance/a.cost) })
+	list = slices.DeleteFunc(list, func(o *option) bool { return !o.likely })
+	slices.SortStableFunc(list, func(a, b *option) int { return cmp.Compare(b.worth, a.worth) })
 	out := []device.TriageStep{}
 	for i := 0; i < len(list) && i < mostFirst; i++ {
 		out = append(out, list[i].step)
@@ -291,6 +304,9 @@ func (m *model) decide(causes []device.TriageCause) []string {
 		return []string{}
 	}
 	a, b := &causes[0], &causes[1]
+	if apart := apartByKind(a, b); apart != "" {
+		return []string{apart}
+	}
 	for _, p := range known().decide {
 		if slices.Contains(p.Causes, a.Code) && slices.Contains(p.Causes, b.Code) && (len(p.Symptoms) == 0 || slices.Contains(p.Symptoms, m.s.Name)) {
 			return p.Text
@@ -300,6 +316,20 @@ func (m *model) decide(causes []device.TriageCause) []string {
 		fmt.Sprintf("For the first (%s): %s.", a.Cause, a.Sign),
 		fmt.Sprintf("For the second (%s): %s.", b.Cause, b.Sign),
 	}
+}
+
+// apartByKind says so when the two causes are found on different kinds of
+// printers: then a look at the device decides.
+func apartByKind(a, b *device.TriageCause) string {
+	if a.On == "" || b.On == "" {
+		return ""
+	}
+	for _, word := range strings.Split(string(a.On), " or ") {
+		if slices.Contains(strings.Split(string(b.On), " or "), word) {
+			return ""
+		}
+	}
+	return fmt.Sprintf("What kind of printer it is decides: on %s look for the first, on %s for the second.", a.On, b.On)
 }
 
 // notes says what the reader must know of how the order came about.
