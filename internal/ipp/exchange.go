@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"mime"
 	"net/http"
 	"strings"
@@ -19,6 +20,9 @@ const maxHops = 4
 // and the first octet of the answer have one each, and a long answer over a
 // slow link one more.
 const exchangeTimeouts = 4
+
+// maxDrained bounds what is read of a body that nobody needs, in octets.
+const maxDrained = 16 << 10
 
 // reply is an HTTP response with as much of its body as came.
 type reply struct {
@@ -92,15 +96,18 @@ func (s *Session) post(ctx context.Context, at endpoint, r request) (*reply, err
 	req.Header.Set("User-Agent", userName)
 	// Reading may be repeated; an empty value tells only the transport so.
 	req.Header["Idempotency-Key"] = []string{}
-	resp, err := s.http.Do(req)
+	resp, err := s.line.http.Do(req)
 	if err != nil {
 		return nil, s.httpError(err, at)
 	}
 	defer func() { _ = resp.Body.Close() }()
 	rep := &reply{status: resp.StatusCode, header: resp.Header}
-	if !isRedirect(rep.status) {
-		rep.body, rep.bodyErr = readBody(resp)
+	if isRedirect(rep.status) {
+		// Read to its end, the connection can be used again.
+		_, _ = io.CopyN(io.Discard, resp.Body, maxDrained)
+		return rep, nil
 	}
+	rep.body, rep.bodyErr = readBody(resp)
 	return rep, nil
 }
 

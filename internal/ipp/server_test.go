@@ -27,6 +27,7 @@ import (
 // seen is one request as a test server read it.
 type seen struct {
 	path, auth string
+	host       string
 	headers    http.Header
 	operation  uint16
 	version    uint16
@@ -49,7 +50,7 @@ func (d *testDevice) note(r *http.Request) *goipp.Message {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.requests = append(d.requests, seen{
-		path: r.URL.RequestURI(), auth: r.Header.Get("Authorization"), headers: r.Header, operation: uint16(m.Code), version: uint16(m.Version), request: m,
+		path: r.URL.RequestURI(), host: r.Host, auth: r.Header.Get("Authorization"), headers: r.Header, operation: uint16(m.Code), version: uint16(m.Version), request: m,
 	})
 	return m
 }

@@ -4,14 +4,8 @@ import (
 	"context"
 	"errors"
 	"net"
-	"net/http"
-	"net/netip"
-	"strconv"
 	"strings"
-	"sync"
 	"time"
-
-	"printround/internal/printport"
 )
 
 // Options are what asking needs.
@@ -28,16 +22,13 @@ const maxHeader = 64 << 10
 // Session asks one printer. It keeps one connection for all its requests and is
 // for one goroutine.
 type Session struct {
+	line    *Line
+	own     bool // the line is of this session alone
 	t       Target
 	o       Options
-	http    *http.Client
 	version uint16
 	id      uint32
 	at      endpoint // where the printer answered
-	inBand  bool     // TLS is asked for inside HTTP
-
-	mu  sync.Mutex // the transport dials in its own goroutine
-	tls *TLSInfo
 }
 
 // Answer is a decoded response.
@@ -49,30 +40,17 @@ type Answer struct {
 
 // Open prepares to ask the printer; it sends nothing.
 func Open(t Target, o Options) *Session {
-	if o.Dial == nil {
-		o.Dial = (&net.Dialer{}).DialContext
-	}
-	if o.Log == nil {
-		o.Log = func(string) {}
-	}
-	s := &Session{t: t.withDefaults(), o: o, version: version20}
-	s.http = &http.Client{
-		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
-		Transport: &http.Transport{
-			DialContext:            s.dialPlain,
-			DialTLSContext:         s.dialTLS,
-			DisableCompression:     true, // so that the bound on the body is the bound on memory
-			MaxIdleConnsPerHost:    1,
-			MaxResponseHeaderBytes: maxHeader,
-			ResponseHeaderTimeout:  o.Timeout,
-			IdleConnTimeout:        time.Minute,
-		},
-	}
+	s := NewLine(t.Addr, o).Open(t)
+	s.own = true
 	return s
 }
 
-// Close ends the connection.
-func (s *Session) Close() { s.http.CloseIdleConnections() }
+// Close ends the connection, unless others share it.
+func (s *Session) Close() {
+	if s.own {
+		s.line.Close()
+	}
+}
 
 // TLS returns what the device showed of its certificate, nil if the answers
 // came unencrypted.
@@ -80,65 +58,10 @@ func (s *Session) TLS() *TLSInfo {
 	if !s.at.secure {
 		return nil
 	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.tls
-}
-
-func (s *Session) saw(info *TLSInfo) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.tls = info
+	return s.line.shown(s.at.port)
 }
 
 func (s *Session) log(line string) { s.o.Log("ipp " + s.t.Addr.String() + ": " + line) }
-
-// dialPlain connects to the target, whatever host the URL names.
-func (s *Session) dialPlain(ctx context.Context, _, address string) (net.Conn, error) {
-	port, err := portOf(address)
-	if err != nil {
-		return nil, err
-	}
-	if printport.Raw(port) {
-		return nil, errorf("tcp", ErrRawPort, nil, "TCP port %d prints whatever it is sent and is never opened", port)
-	}
-	ctx, cancel := context.WithTimeout(ctx, s.o.Timeout)
-	defer cancel()
-	conn, err := s.o.Dial(ctx, "tcp", netip.AddrPortFrom(s.t.Addr, port).String())
-	if err != nil {
-		if errors.Is(err, context.Canceled) {
-			return nil, err
-		}
-		return nil, dialError(err, port, s.o.Timeout)
-	}
-	return conn, nil
-}
-
-func (s *Session) dialTLS(ctx context.Context, network, address string) (net.Conn, error) {
-	port, err := portOf(address)
-	if err != nil {
-		return nil, err
-	}
-	raw, err := s.dialPlain(ctx, network, address)
-	if err != nil {
-		return nil, err
-	}
-	conn, err := s.secure(ctx, raw, port, s.inBand)
-	if err != nil {
-		_ = raw.Close()
-		return nil, err
-	}
-	return conn, nil
-}
-
-func portOf(address string) (uint16, error) {
-	_, p, err := net.SplitHostPort(address)
-	if err != nil {
-		return 0, err
-	}
-	n, err := strconv.ParseUint(p, 10, 16)
-	return uint16(n), err
-}
 
 // way is one way to reach the device.
 type way struct {
@@ -146,12 +69,16 @@ type way struct {
 	port           uint16
 }
 
-// ways returns the ways to try: ipps and then ipp, the other way round when the
+// ways returns the ways to try: ipps and then ipp, the other way round when TLS
+// came to nothing for another printer of the device, and ipp only when the
 // device announces that it has no ipps.
 func (s *Session) ways() []way {
 	secure, plain := way{secure: true, port: s.t.TLSPort}, way{port: s.t.Port}
-	if s.t.TLS != nil && !*s.t.TLS {
+	switch {
+	case s.t.TLS != nil && !*s.t.TLS:
 		return []way{plain}
+	case s.line.failed(secure.port):
+		return []way{plain, secure}
 	}
 	return []way{secure, plain}
 }
@@ -177,6 +104,7 @@ func (s *Session) Printer(ctx context.Context) (*Answer, error) {
 		}
 		s.log(err.Error())
 		best = better(best, err)
+		s.line.note(w, err)
 		if errors.Is(err, ErrUpgrade) {
 			todo = append(todo, way{secure: true, port: w.port}, way{secure: true, inBand: true, port: w.port})
 			continue
@@ -211,10 +139,7 @@ func still(todo []way, err error, failed way) []way {
 
 // printerBy asks on every path by one way.
 func (s *Session) printerBy(ctx context.Context, w way) (*Answer, error) {
-	if s.inBand != w.inBand {
-		s.http.CloseIdleConnections()
-		s.inBand = w.inBand
-	}
+	s.line.setInBand(w.inBand)
 	var best error
 	var missing []string
 	for _, path := range s.t.paths() {

@@ -14,6 +14,7 @@ import (
 	"math"
 	"net"
 	"net/http"
+	"sync"
 	"time"
 )
 
@@ -29,17 +30,26 @@ type TLSInfo struct {
 // on printers, nothing secret is sent, and the fingerprint is recorded so that
 // a change can be seen. Old versions and ciphers are accepted for the same
 // reason: reading a printer over weak TLS is no worse than over none.
+//
+// The name of the server is left out: the address alone is known for sure, and
+// an address is no server name (RFC 6066 section 3). Sessions are kept for the
+// device that the configuration is made for, so that a second connection costs
+// no second proof (RFC 8446 section 2.2, RFC 5077).
 func tlsConfig() *tls.Config {
-	var suites []uint16
-	for _, c := range append(tls.CipherSuites(), tls.InsecureCipherSuites()...) {
-		suites = append(suites, c.ID)
-	}
 	return &tls.Config{
 		InsecureSkipVerify: true,
 		MinVersion:         tls.VersionTLS10,
-		CipherSuites:       suites,
+		CipherSuites:       everySuite(),
+		ClientSessionCache: tls.NewLRUClientSessionCache(2),
 	}
 }
+
+var everySuite = sync.OnceValue(func() (suites []uint16) {
+	for _, c := range append(tls.CipherSuites(), tls.InsecureCipherSuites()...) {
+		suites = append(suites, c.ID)
+	}
+	return suites
+})
 
 func tlsInfo(cs tls.ConnectionState) *TLSInfo {
 	info := &TLSInfo{Version: tls.VersionName(cs.Version)}
@@ -68,8 +78,8 @@ func selfSigned(c *x509.Certificate) bool {
 
 // secure makes the TLS connection on top of raw, after asking for it inside
 // HTTP if inBand (RFC 2817 section 3).
-func (s *Session) secure(ctx context.Context, raw net.Conn, port uint16, inBand bool) (net.Conn, error) {
-	ctx, cancel := context.WithTimeout(ctx, s.o.Timeout)
+func (l *Line) secure(ctx context.Context, raw net.Conn, port uint16, inBand bool) (net.Conn, error) {
+	ctx, cancel := context.WithTimeout(ctx, l.o.Timeout)
 	defer cancel()
 	end, _ := ctx.Deadline()
 	if err := raw.SetDeadline(end); err != nil {
@@ -77,17 +87,17 @@ func (s *Session) secure(ctx context.Context, raw net.Conn, port uint16, inBand 
 	}
 	conn := raw
 	if inBand {
-		buffered, err := askForTLS(raw, s.t.hostPort(port))
+		buffered, err := askForTLS(raw, Target{Addr: l.addr}.hostPort(port))
 		if err != nil {
 			return nil, errorf("tls", ErrTLS, err, "TCP port %d asks for TLS but did not switch to it: %s", port, rootText(err))
 		}
 		conn = buffered
 	}
-	client := tls.Client(conn, tlsConfig())
+	client := tls.Client(conn, l.tls)
 	if err := client.HandshakeContext(ctx); err != nil {
-		return nil, tlsError(err, port, s.o.Timeout)
+		return nil, tlsError(err, port, l.o.Timeout)
 	}
-	s.saw(tlsInfo(client.ConnectionState()))
+	l.saw(port, tlsInfo(client.ConnectionState()))
 	conn = client
 	if inBand {
 		// The answer to the request that asked for TLS comes first (RFC 2817 section 3.3).
