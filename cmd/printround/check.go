@@ -160,7 +160,7 @@ func (p *plan) looker(ctx context.Context, query string) (func(context.Context) 
 
 // look reads the device once, judges it and puts the worst first.
 func (p *plan) look(ctx context.Context, query string, t survey.CheckTarget, j job) (*device.Survey, error) {
-	ctx, cancel := context.WithTimeout(ctx, 2*survey.DefaultDeviceTimeout)
+	ctx, cancel := context.WithTimeout(ctx, 2*survey.DeviceLimit(p.reach.timeout, p.reach.retries))
 	defer cancel()
 	s, err := survey.Check(ctx, t, j.options)
 	if err != nil {

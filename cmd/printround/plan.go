@@ -14,7 +14,6 @@ import (
 	"printround/internal/device"
 	"printround/internal/discover"
 	"printround/internal/finding"
-	"printround/internal/report"
 	"printround/internal/site"
 	"printround/internal/snmp"
 	"printround/internal/survey"
@@ -28,12 +27,14 @@ type plan struct {
 	show     *showFlags
 	file     *site.File      // nil: no site file
 	from     *device.Survey  // nil: no earlier survey
+	known    []device.Device // of the history
 	lab      *labRun         // nil: real devices
 	browseOn []net.Interface // for DNS-SD; nil: all that are up and take multicast
 	onePort  bool            // the lab as on systems with one loopback address
 	names    resolver
 	problems []device.Problem // what keeps the survey from being whole
 
+	horizon   int  // days until the next visit; 0: the site file's
 	lockedOut bool // a credential could not be used
 }
 
@@ -50,13 +51,9 @@ type job struct {
 func newPlan(a *app, reach *reachFlags, choose *chooseFlags, show *showFlags) (*plan, error) {
 	p := &plan{a: a, reach: reach, choose: choose, show: show}
 	if show.from != "" {
-		f, err := os.Open(show.from)
-		if err != nil {
-			return nil, fmt.Errorf("--from %s: %w", show.from, pathless(err))
-		}
-		defer f.Close()
-		if p.from, err = report.Read(f); err != nil {
-			return nil, fmt.Errorf("--from %s: %w", show.from, err)
+		var err error
+		if p.from, err = loadSurvey(show.from); err != nil {
+			return nil, err
 		}
 	}
 	if choose.lab {
@@ -96,6 +93,7 @@ func (p *plan) newJob(s *site.Site, scope *discover.Scope) job {
 	if p.from != nil {
 		j.options.Known = p.from.Devices
 	}
+	j.options.Known = append(j.options.Known[:len(j.options.Known):len(j.options.Known)], p.known...)
 	p.judgeBySite(&j)
 	j.options.Credentials = p.credentials(s)
 	if len(j.options.Credentials) == 0 {
@@ -124,6 +122,9 @@ func (p *plan) judgeBySite(j *job) {
 			j.judge.HorizonDays = p.file.HorizonDays
 		}
 		j.judge.Weights = p.file.Weights
+	}
+	if p.horizon > 0 {
+		j.judge.HorizonDays = p.horizon
 	}
 	if j.site != nil {
 		j.judge.ExpectedMedia = j.site.ExpectedMedia
@@ -254,7 +255,8 @@ func (p *plan) deadline(jobs []job) time.Duration {
 	for _, j := range jobs {
 		probes += j.scope.Len() * (p.reach.retries + 1) * max(len(j.options.Credentials), 1)
 	}
-	return 10*time.Minute + 4*time.Duration(probes/max(p.reach.pace, 1))*time.Second
+	patient := 2 * survey.DeviceLimit(p.reach.timeout, p.reach.retries)
+	return 10*time.Minute + 4*time.Duration(probes/max(p.reach.pace, 1))*time.Second + patient
 }
 
 func pathless(err error) error {

@@ -7,6 +7,7 @@ import (
 	"golang.org/x/sync/semaphore"
 
 	"printround/internal/device"
+	"printround/internal/ipp"
 	"printround/internal/snmp"
 )
 
@@ -15,12 +16,18 @@ type sharing struct {
 	// extra is the one request that the device may have to work on beside the
 	// first over SNMP: one over IPP, or a second one over SNMP.
 	extra *semaphore.Weighted
-	heard bool // the sweep had an answer to the credential that is tried
+	heard bool      // the sweep had an answer to the credential that is tried
+	line  *ipp.Line // for all printers of the device; nil: each has its own
 }
 
-func newSharing(heard bool) sharing {
-	return sharing{extra: semaphore.NewWeighted(1), heard: heard}
+func (p *pipeline) newSharing(h *host) sharing {
+	return sharing{
+		extra: semaphore.NewWeighted(1), heard: h.heard(p.o.Credentials),
+		line: ipp.NewLine(h.target.Addr, ippReading(p.o.reading())),
+	}
 }
+
+func (s sharing) close() { s.line.Close() }
 
 // unexpected is what the reader is told when decoding one device's answers
 // panics. The value is left out: it may quote what the device sent.

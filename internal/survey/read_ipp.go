@@ -14,9 +14,7 @@ import (
 // into views of devices that hold IPP facts only. A device that does not answer
 // is a result, not an error: Problems says in one line which step failed.
 func ReadIPP(ctx context.Context, t IPPTarget, o ReadOptions) IPPResult {
-	s := ipp.Open(ipp.Target{
-		Addr: t.Addr, Port: t.Port, TLSPort: t.TLSPort, Path: t.Path, Host: t.Host, TLS: t.TLS,
-	}, ipp.Options{Timeout: o.Timeout, Retries: o.Retries, Log: o.Log})
+	s := openIPP(t, o)
 	defer s.Close()
 	r := IPPResult{Reach: device.IPPReach{Tried: true}}
 	problem := func(stage, format string, args ...any) {
@@ -68,6 +66,20 @@ func ReadIPP(ctx context.Context, t IPPTarget, o ReadOptions) IPPResult {
 	return r
 }
 
+// openIPP prepares to ask a printer, over the line that all printers of the
+// device share if there is one.
+func openIPP(t IPPTarget, o ReadOptions) *ipp.Session {
+	at := ipp.Target{Addr: t.Addr, Port: t.Port, TLSPort: t.TLSPort, Path: t.Path, Host: t.Host, TLS: t.TLS}
+	if o.share.line != nil {
+		return o.share.line.Open(at)
+	}
+	return ipp.Open(at, ippReading(o))
+}
+
+func ippReading(o ReadOptions) ipp.Options {
+	return ipp.Options{Timeout: o.Timeout, Retries: o.Retries, Log: o.Log}
+}
+
 // maxIPPPrinters bounds the printers that one answer may hold. RFC 8011 knows
 // one; some print servers send all their queues.
 const maxIPPPrinters = 32
@@ -106,9 +118,15 @@ func answerNotes(a *ipp.Answer) []string {
 }
 
 // asksJobs reports whether Get-Jobs (0x000a) is worth sending: when the printer
-// lists its operations, it must be among them.
+// lists its operations, it must be among them. An idle printer that counts no
+// job has none that is not completed (RFC 8011 sections 5.4.11 and 5.4.24).
 func asksJobs(a ipp.Attributes) bool {
 	const getJobs = 0x000a
+	state, known := a.Int("printer-state")
+	count, counted := a.Int("queued-job-count")
+	if known && counted && count == 0 && ipp.PrinterState(state) == ipp.PrinterStateIdle {
+		return false
+	}
 	ops := a.Get("operations-supported")
 	for _, v := range ops {
 		if n, ok := v.Int(); ok && n == getJobs {

@@ -370,3 +370,33 @@ func TestReadIPPJobsRefused(t *testing.T) {
 		}
 	}
 }
+
+// Jobs are asked for unless the printer cannot list them, or is idle and counts
+// none: then there is none that is not completed (RFC 8011 section 5.4.24).
+func TestJobsAreAskedForWhereTheyCanBe(t *testing.T) {
+	const idle, processing, stopped = 3, 4, 5
+	for _, tt := range []struct {
+		name  string
+		attrs goipp.Attributes
+		want  bool
+	}{
+		{"nothing known", goipp.Attributes{}, true},
+		{"idle, no count", goipp.Attributes{ippAttr("printer-state", goipp.TagEnum, idle)}, true},
+		{"count 0, no state", goipp.Attributes{ippInts("queued-job-count", 0)}, true},
+		{"idle, one job", goipp.Attributes{ippAttr("printer-state", goipp.TagEnum, idle), ippInts("queued-job-count", 1)}, true},
+		{"processing, count 0", goipp.Attributes{ippAttr("printer-state", goipp.TagEnum, processing), ippInts("queued-job-count", 0)}, true},
+		{"stopped, count 0", goipp.Attributes{ippAttr("printer-state", goipp.TagEnum, stopped), ippInts("queued-job-count", 0)}, true},
+		{"idle, count 0", goipp.Attributes{ippAttr("printer-state", goipp.TagEnum, idle), ippInts("queued-job-count", 0)}, false},
+		{"cannot list", goipp.Attributes{ippAttr("operations-supported", goipp.TagEnum, opGetPrinterAttributes), ippInts("queued-job-count", 3)}, false},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			m, err := ipp.Decode(ippEncoded(t, goipp.Group{Tag: goipp.TagPrinterGroup, Attrs: tt.attrs}))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got := asksJobs(m.First(ipp.PrinterGroup)); got != tt.want {
+				t.Errorf("asked %v, want %v", got, tt.want)
+			}
+		})
+	}
+}

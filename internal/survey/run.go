@@ -272,10 +272,11 @@ func (p *pipeline) start(ctx context.Context, h *host, results chan<- result) {
 	}
 	at := netip.AddrPortFrom(h.target.Addr, h.target.SNMPPort)
 	left := maxMute - h.mute
-	share := newSharing(h.heard(p.o.Credentials))
+	share := p.newSharing(h)
 	go func() {
 		ctx, cancel := context.WithTimeout(ctx, p.o.DeviceTimeout)
 		defer cancel()
+		defer share.close()
 		r := result{h: h}
 		bySNMP := make(chan *read[SNMPResult], 1)
 		go func() {
