@@ -4,6 +4,7 @@ import (
 	"embed"
 
 	"printround/internal/device"
+	"printround/internal/visit"
 )
 
 //go:embed schema/*.json
@@ -16,6 +17,8 @@ func Schema(name string) ([]byte, bool) {
 	file, ok := map[string]string{
 		device.SurveySchema: "schema/survey.schema.json",
 		device.DeviceSchema: "schema/device.schema.json",
+		device.TriageSchema: "schema/symptom.schema.json",
+		visit.Schema:        "schema/visit.schema.json",
 	}[name]
 	if !ok {
 		return nil, false

@@ -1,0 +1,558 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+
+	"printround/internal/device"
+	"printround/internal/visit"
+)
+
+// WriteVisit writes a plan for a visit.
+func WriteVisit(w io.Writer, v *visit.Plan, o Options) error {
+	switch o.Format {
+	case "", Table:
+		return writeVisitText(w, v, o)
+	case CSV:
+		return writeVisitCSV(w, v, o)
+	case JSON:
+		return writeJSON(w, v)
+	case Markdown:
+		return writeVisitMarkdown(w, v, o)
+	}
+	return fmt.Errorf("a visit plan cannot be written as %s, choose one of: %s", o.Format, words(VisitFormats()))
+}
+
+// VisitFormats returns the formats of a visit plan, the default first.
+func VisitFormats() []Format { return []Format{Table, CSV, JSON, Markdown} }
+
+// box is where a person ticks off what is done.
+const box = "[ ] "
+
+// planned is a plan on its way to a person.
+type planned struct {
+	*visit.Plan
+	style
+	cautions []string // distinct sentences, in the order in which they are first needed
+	several  bool     // more than one site
+}
+
+func newPlanned(v *visit.Plan, s style) *planned {
+	p := &planned{Plan: v, style: s}
+	sites := map[device.Text]bool{}
+	note := func(t *visit.Task) {
+		sites[t.Site] = true
+		for _, c := range sentences(t.Caution) {
+			if c != makerFirst && !slices.Contains(p.cautions, c) {
+				p.cautions = append(p.cautions, c)
+			}
+		}
+	}
+	p.each(note)
+	p.several = len(sites) > 1
+	return p
+}
+
+// each calls f for the tasks that somebody does, calls first.
+func (p *planned) each(f func(*visit.Task)) {
+	for i := range p.ByPhone {
+		f(&p.ByPhone[i])
+	}
+	for i := range p.Visit {
+		for k := range p.Visit[i].Devices {
+			for n := range p.Visit[i].Devices[k].Tasks {
+				f(&p.Visit[i].Devices[k].Tasks[n])
+			}
+		}
+	}
+}
+
+// makerFirst ends the caution of every piece of advice; a plan says it once.
+const makerFirst = "The maker's documentation and qualified service come first."
+
+// sentences parts a caution, so that a plan says each of them once.
+func sentences(caution device.Text) []string {
+	if caution == "" {
+		return nil
+	}
+	out := strings.SplitAfter(string(caution), ". ")
+	for i := range out {
+		out[i] = strings.TrimSpace(out[i])
+	}
+	return out
+}
+
+// mind returns the letters of the cautions of a task: A, B, … Z, AA.
+func (p *planned) mind(t *visit.Task) string {
+	var out []string
+	for _, c := range sentences(t.Caution) {
+		if i := slices.Index(p.cautions, c); i >= 0 {
+			out = append(out, letter(i))
+		}
+	}
+	slices.Sort(out)
+	switch len(out) {
+	case 0:
+		return ""
+	case 1:
+		return "caution " + out[0]
+	}
+	return "cautions " + strings.Join(out, " ")
+}
+
+func letter(i int) string {
+	if i >= 26 {
+		return letter(i/26-1) + string(rune('A'+i%26))
+	}
+	return string(rune('A' + i))
+}
+
+func (p *planned) titleLine() string {
+	title := "Visit plan"
+	if p.Site != "" {
+		title += " for " + string(p.Site)
+	}
+	return fmt.Sprintf("%s, %s", title, p.time(p.Made))
+}
+
+// aboutLine says what the plan rests on.
+func (p *planned) aboutLine() string {
+	line := fmt.Sprintf("From a survey of %s of %s", count(p.Devices, "printer", "printers"), p.time(p.Surveyed))
+	if age := p.Made.Sub(p.Surveyed).Hours() / 24; age >= 1 {
+		line += fmt.Sprintf(", %s old", count(int(age), "day", "days"))
+	}
+	line += fmt.Sprintf("; next visit in %s. ", count(p.HorizonDays, "day", "days"))
+	if p.Forecast == 0 {
+		return line + "No forecasts: without nights of history only what shows now is here."
+	}
+	return line + fmt.Sprintf("Forecasts for %s: a part is brought from a chance of %s.", count(p.Forecast, "printer", "printers"), chance(p.BringProbability))
+}
+
+// sumLine is the day in one line.
+func (p *planned) sumLine() string {
+	if len(p.ByPhone)+len(p.Visit) == 0 {
+		return "Nothing to do."
+	}
+	parts := 0
+	for _, x := range p.Parts {
+		parts += x.Quantity
+	}
+	line := fmt.Sprintf("%s by phone or from the desk (%s), then %s (%s at the devices, the way not counted) with %s.",
+		count(len(p.ByPhone), "thing", "things"), minutes(p.PhoneMinutes), count(len(p.Visit), "stop", "stops"), minutes(p.Minutes),
+		count(parts, "part", "parts"))
+	if p.IfNotMinutes > 0 {
+		line += fmt.Sprintf(" If no call helps, up to %s more on site.", minutes(p.IfNotMinutes))
+	}
+	return line
+}
+
+// minutes writes a time for people: 40 min, 1 h 05 min.
+func minutes(n int) string {
+	if n < 60 {
+		return fmt.Sprintf("%d min", n)
+	}
+	return fmt.Sprintf("%d h %02d min", n/60, n%60)
+}
+
+// chance writes a probability for people, never rounded to certainty.
+func chance(p float64) string {
+	switch {
+	case p > 0 && p < 0.01:
+		return "less than 1%"
+	case p < 1 && p >= 0.995:
+		return "more than 99%"
+	}
+	return fmt.Sprintf("%.0f%%", math.Round(p*100))
+}
+
+// taskTitle is what a task is about: device, place, why.
+func taskTitle(t *visit.Task, where bool) string {
+	line := t.Device
+	if place := placeIn(t.Site, t.Where); where && place != "" && place != t.Device {
+		line += ", " + place
+	}
+	return line + ": " + whyLine(t)
+}
+
+// whyLine is the finding, what else goes with it, and what the forecast says.
+func whyLine(t *visit.Task) string {
+	line := summaries(t)
+	if t.Probability != nil && !strings.Contains(line, "before the visit after next") {
+		line += fmt.Sprintf(" (%s likely to end before the visit after next)", chance(*t.Probability))
+	}
+	return line
+}
+
+// summaries are those of the finding and of the others that the task cures.
+func summaries(t *visit.Task) string {
+	line := t.Summary
+	for _, o := range t.Also {
+		line += "; " + o.Summary
+	}
+	return line
+}
+
+// placeIn is a place without the site that a heading names.
+func placeIn(site, where device.Text) string {
+	return strings.TrimPrefix(strings.TrimPrefix(string(where), string(site)), ", ")
+}
+
+// howLine says who does it, how long it takes, and what to be careful about.
+func (p *planned) howLine(t *visit.Task) string {
+	var out []string
+	if t.Who != "" {
+		out = append(out, string(t.Who))
+	}
+	if t.Minutes > 0 {
+		out = append(out, minutes(t.Minutes))
+	}
+	if m := p.mind(t); m != "" {
+		out = append(out, m)
+	}
+	return strings.Join(out, ", ")
+}
+
+func siteHeading(t *visit.Task) string {
+	site := string(t.Site)
+	if site == "" {
+		site = "No site named"
+	}
+	if t.Call != "" {
+		return site + ", call " + string(t.Call)
+	}
+	return site
+}
+
+func stopHeading(s *visit.Stop) string {
+	where := string(s.Location)
+	switch {
+	case where == "" && s.Site == "":
+		where = "Location not known"
+	case where == "":
+		where = string(s.Site) + ", location not known"
+	case s.Site != "" && !strings.HasPrefix(where, string(s.Site)):
+		where = string(s.Site) + ", " + where
+	}
+	return where
+}
+
+// stopDevice names a device at a stop; its place only where the stop has none.
+func stopDevice(s *visit.Stop, d *visit.StopDevice) string {
+	line := d.Device
+	if s.Location == "" {
+		if place := placeIn(s.Site, d.Where); place != "" && place != line {
+			line += ", " + place
+		}
+	}
+	if d.Model != "" && string(d.Model) != d.Device {
+		line += ", " + string(d.Model)
+	}
+	return line
+}
+
+// deliverLine says what is left for somebody on site.
+func deliverLine(n *visit.Needed) string {
+	return "Leave " + n.Words() + ", or fit it where the call did not help"
+}
+
+// partCells are a line of the list of parts: how many, what, number, model, why.
+func partCells(x *visit.Part) []string {
+	what := x.Part
+	if x.Name != "" {
+		what = string(x.Name)
+	}
+	if x.Color != "" && !strings.Contains(strings.ToLower(what), string(x.Color)) {
+		what += ", " + string(x.Color)
+	}
+	if !x.Sure {
+		what += ", perhaps"
+	}
+	return []string{fmt.Sprintf("%d", x.Quantity), what, string(x.Number), string(x.Model), strings.Join(x.Because, "; ")}
+}
+
+// watched is a line to watch: the same words about several devices are one.
+type watched struct {
+	what    string
+	devices []string
+	step    string
+}
+
+func watchLines(tasks []visit.Task, several bool) []watched {
+	at := map[string]int{}
+	var out []watched
+	for i := range tasks {
+		t := &tasks[i]
+		whose := t.Device
+		if where := string(t.Where); where != "" && where != whose {
+			if !several {
+				where = placeIn(t.Site, t.Where)
+			}
+			whose += " (" + where + ")"
+		}
+		line := whyLine(t)
+		n, ok := at[line]
+		if !ok {
+			n = len(out)
+			at[line] = n
+			out = append(out, watched{what: line, step: string(t.Step)})
+		}
+		out[n].devices = append(out[n].devices, whose)
+	}
+	return out
+}
+
+func (w watched) line() string {
+	if len(w.devices) > 1 {
+		return fmt.Sprintf("%s: %d printers: %s", w.what, len(w.devices), strings.Join(w.devices, ", "))
+	}
+	return w.devices[0] + ": " + w.what
+}
+
+// lookLine names a device and those of its supplies that nobody knows the level
+// of.
+func lookLine(l *visit.Look) string {
+	line := l.Device
+	if l.Where != "" && string(l.Where) != l.Device {
+		line += ", " + string(l.Where)
+	}
+	if l.OnTheWay {
+		line += ", on the way"
+	}
+	return line + ": " + lookList(l)
+}
+
+func lookList(l *visit.Look) string {
+	var list []string
+	for _, s := range l.Supplies {
+		list = append(list, fmt.Sprintf("%s (%s)", s.Name, levelReason(s.Reason)))
+	}
+	return strings.Join(list, ", ")
+}
+
+func levelReason(r device.LevelReason) string {
+	switch r {
+	case device.LevelSomeLeft:
+		return "some left"
+	case device.LevelNotReported:
+		return "not reported"
+	case device.LevelContradictory:
+		return "says two things"
+	}
+	return string(r)
+}
+
+// mostLooks bounds the list of unknown levels on a page; JSON and CSV have all.
+const mostLooks = 20
+
+// writeVisitText writes the plan for a terminal or a printed page: whom to
+// call, what to bring, where to go, and what to keep an eye on.
+func writeVisitText(w io.Writer, v *visit.Plan, o Options) error {
+	p := &page{style: newStyle(o), w: w}
+	n := newPlanned(v, p.style)
+	if v.Partial {
+		p.line(p.paint(sgrReverse, "*** FROM A PARTIAL SURVEY ***"))
+		p.wrapped("", "", partialWords(string(v.PartialReason)))
+		p.blank()
+	}
+	p.painted(sgrBold, p.text(n.titleLine()))
+	p.wrapped("", "", n.aboutLine())
+	p.wrapped("", "", n.sumLine())
+	p.calls(n)
+	p.partList(n)
+	p.stops(n)
+	p.watching(n)
+	p.looks(n)
+	p.minding(n)
+	return p.err
+}
+
+func (p *page) calls(n *planned) {
+	if len(n.ByPhone) == 0 {
+		return
+	}
+	p.heading("By phone")
+	p.wrapped("  ", "", ifNotRule)
+	heading := ""
+	for i := range n.ByPhone {
+		t := &n.ByPhone[i]
+		if h := siteHeading(t); h != heading {
+			heading = h
+			p.wrapped("  ", "", h)
+		}
+		p.taskHead("  ", t.Impact, fmt.Sprintf("%s (%s)", taskTitle(t, true), n.howLine(t)))
+		p.numbered("      ", map[bool]string{true: "Desk", false: "Say"}[t.FromDesk], t.Steps)
+		p.labelled("      ", "If not", ifNotWords(t))
+	}
+}
+
+// ifNotRule is said once, so that only what to bring has to be said with a call.
+const ifNotRule = "What a call does not settle needs a visit."
+
+// ifNotWords is what to bring when a call does not settle it.
+func ifNotWords(t *visit.Task) string {
+	_, part, _ := strings.Cut(string(t.IfNot), ", ")
+	return part
+}
+
+// taskHead begins a task: a box to tick off, how bad it is, and what it is.
+func (p *page) taskHead(indent string, impact device.Impact, v string) {
+	p.wrapped(indent, fmt.Sprintf("%s%-8s ", box, p.text(string(impact))), v)
+}
+
+// labelled writes a text behind its label, aligned with the others of a task.
+func (p *page) labelled(indent, label, v string) {
+	if v != "" {
+		p.wrapped(indent, fmt.Sprintf("%-8s", label), v)
+	}
+}
+
+func (p *page) numbered(indent, label string, steps []string) {
+	if len(steps) == 1 {
+		p.labelled(indent, label, steps[0])
+		return
+	}
+	for i, s := range steps {
+		if i > 0 {
+			label = ""
+		}
+		p.wrapped(indent, fmt.Sprintf("%-8s%d ", label, i+1), s)
+	}
+}
+
+// partColumns are the columns of the list of parts.
+var partColumns = []tableColumn{
+	{heading: "    QTY"},
+	{heading: "PART", least: 18, most: 24, lines: maxWrapped},
+	{heading: "NUMBER", least: 8, most: 16, lines: maxWrapped},
+	{heading: "MODEL", least: 12, most: 24, lines: maxWrapped},
+	{heading: "FOR", least: 24, lines: maxWrapped},
+}
+
+// fewestPartColumns is how many columns stay on the narrowest page.
+const fewestPartColumns = 2
+
+func (p *page) partList(n *planned) {
+	if len(n.Parts) == 0 {
+		return
+	}
+	p.heading("Bring")
+	g := grid{columns: partColumns, extra: math.MaxInt32}
+	for i := range n.Parts {
+		cells := partCells(&n.Parts[i])
+		cells[0] = box + cells[0]
+		for k := 1; k < len(cells); k++ {
+			cells[k] = p.text(cells[k])
+		}
+		if cells[2] == "" {
+			cells[2] = "?"
+		}
+		if cells[3] == "" {
+			cells[3] = "?"
+		}
+		g.rows = append(g.rows, cells)
+	}
+	widths := g.layout(p.width-2, fewestPartColumns)
+	g.draw(p, widths, "  ")
+	if len(widths) < len(partColumns) {
+		p.leftOut(g, widths)
+	}
+}
+
+func (p *page) stops(n *planned) {
+	if len(n.Visit) == 0 {
+		return
+	}
+	p.heading("Visit")
+	for i := range n.Visit {
+		s := &n.Visit[i]
+		p.wrapped("  ", fmt.Sprintf("%d. ", i+1), fmt.Sprintf("%s: %s", stopHeading(s), minutes(s.Minutes)))
+		for k := range s.Devices {
+			d := &s.Devices[k]
+			for m := range d.Deliver {
+				p.taskHead("     ", "part", stopDevice(s, d)+": "+deliverLine(&d.Deliver[m]))
+			}
+			for m := range d.Tasks {
+				p.stopTask(n, s, d, &d.Tasks[m])
+			}
+		}
+	}
+}
+
+func (p *page) stopTask(n *planned, s *visit.Stop, d *visit.StopDevice, t *visit.Task) {
+	p.taskHead("     ", t.Impact, fmt.Sprintf("%s: %s (%s)", stopDevice(s, d), whyLine(t), n.howLine(t)))
+	if t.Ahead > 0 {
+		p.labelled("        ", "Call", aheadWords(t))
+	}
+	p.labelled("        ", "Bring", bringWords(t))
+	p.numbered("        ", "Do", t.Steps)
+}
+
+// bringWords names the part of a task.
+func bringWords(t *visit.Task) string {
+	switch {
+	case t.Part == nil:
+		return ""
+	case t.Part.Sure:
+		return t.Part.Words()
+	}
+	return "perhaps " + t.Part.Words()
+}
+
+// aheadWords says which steps are told by phone before somebody goes there.
+func aheadWords(t *visit.Task) string {
+	if t.Ahead == 1 {
+		return "tell step 1 by phone now"
+	}
+	return fmt.Sprintf("tell steps 1 to %d by phone now", t.Ahead)
+}
+
+func (p *page) watching(n *planned) {
+	lines := watchLines(n.Watch, n.several)
+	if len(lines) == 0 {
+		return
+	}
+	p.heading("Watch")
+	for _, w := range lines {
+		p.wrapped("  ", "- ", w.line())
+	}
+}
+
+func (p *page) looks(n *planned) {
+	if len(n.LookAt) == 0 {
+		return
+	}
+	p.heading("Look at these when you are there: no level is known")
+	for i := range n.LookAt {
+		if i == mostLooks {
+			p.wrapped("  ", "- ", fmt.Sprintf("and %d more printers; --format json lists all", len(n.LookAt)-i))
+			return
+		}
+		p.wrapped("  ", "- ", lookLine(&n.LookAt[i]))
+	}
+}
+
+func (p *page) minding(n *planned) {
+	if len(n.cautions) == 0 {
+		return
+	}
+	p.heading("Cautions")
+	for i, c := range n.cautions {
+		p.wrapped("  ", letter(i)+"  ", c)
+	}
+	p.wrapped("  ", "", makerFirst)
+}
+
+func partialWords(reason string) string {
+	return partialLine(&device.Survey{PartialReason: device.Text(reason)})
+}
+
+func words[T ~string](list []T) string {
+	out := make([]string, len(list))
+	for i, w := range list {
+		out[i] = string(w)
+	}
+	return strings.Join(out, ", ")
+}
