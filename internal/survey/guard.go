@@ -21,13 +21,18 @@ type sharing struct {
 }
 
 func (p *pipeline) newSharing(h *host) sharing {
-	return sharing{
-		extra: semaphore.NewWeighted(1), heard: h.heard(p.o.Credentials),
-		line: ipp.NewLine(h.target.Addr, ippReading(p.o.reading())),
+	s := sharing{extra: semaphore.NewWeighted(1), heard: h.heard(p.o.Credentials)}
+	if !p.o.NoIPP {
+		s.line = ipp.NewLine(h.target.Addr, ippReading(p.o.reading()))
 	}
+	return s
 }
 
-func (s sharing) close() { s.line.Close() }
+func (s sharing) close() {
+	if s.line != nil {
+		s.line.Close()
+	}
+}
 
 // unexpected is what the reader is told when decoding one device's answers
 // panics. The value is left out: it may quote what the device sent.
