@@ -79,7 +79,8 @@ type Advice struct {
 	Steps   []string `json:"steps"`  // in order
 	// PhoneSteps is how many of the first steps need no visit: somebody on site,
 	// or whoever runs the device, can do them told by phone. 0: none; all of
-	// them: a visit is not needed unless they fail.
+	// them: a visit is not needed unless they fail. Whether the part is on site
+	// is another question.
 	PhoneSteps int  `json:"phone_steps"`
 	Part       Text `json:"part"` // class of part to bring
 	Who        Who  `json:"who"`

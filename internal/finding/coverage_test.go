@@ -53,16 +53,17 @@ func published(t *testing.T) map[string][]string {
 // review checks pieces of advice as a senior technician would, and says each
 // complaint once.
 type review struct {
-	t     *testing.T
-	verbs map[string]bool
-	said  map[string]bool
-	read  map[string]bool // what was looked at
-	tell  func(complaint string)
-	count int // pieces of advice looked at, the same ones too
+	t      *testing.T
+	verbs  map[string]bool
+	said   map[string]bool
+	read   map[string]bool // what was looked at
+	spoken map[string]bool // the same by class of technology
+	tell   func(complaint string)
+	count  int // pieces of advice looked at, the same ones too
 }
 
 func newReview(t *testing.T) *review {
-	return &review{t: t, verbs: readVerbs(t), said: map[string]bool{}, read: map[string]bool{}, tell: func(s string) { t.Helper(); t.Error(s) }}
+	return &review{t: t, verbs: readVerbs(t), said: map[string]bool{}, read: map[string]bool{}, spoken: map[string]bool{}, tell: func(s string) { t.Helper(); t.Error(s) }}
 }
 
 // readVerbs reads the verbs that a step may begin with.
@@ -96,7 +97,10 @@ func (r *review) look(where, class, own string, a device.Advice) {
 	r.t.Helper()
 	r.count++
 	text := strings.Join(slices.Concat([]string{a.Meaning, string(a.Part)}, a.Causes, a.Steps), "\n")
-	r.words(where, class, own, text+"\n"+string(a.Caution))
+	if key := class + own + text; !r.spoken[key] {
+		r.spoken[key] = true
+		r.words(where, class, own, text+"\n"+string(a.Caution))
+	}
 	key := fmt.Sprint(a.Who, a.Minutes, text, a.Caution)
 	if r.read[key] {
 		return
