@@ -423,8 +423,8 @@ func TestEverySupplyHasAdvice(t *testing.T) {
 				read++
 				a := d.Findings[0].Advice
 				steps[end], minutes[end] = strings.Join(a.Steps, "\n"), a.Minutes
-				if a.Part == "" && l != "wastePaper" {
-					r.complain(l+" "+end+" on "+class, "no part")
+				if emptied := k.part == ""; emptied != (a.Part == "") {
+					r.complain(l+" "+end+" on "+class, "bring %q", a.Part)
 				}
 			}
 			if minutes["near"] > minutes["at"] {
