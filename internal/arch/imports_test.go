@@ -31,23 +31,28 @@ var mustNotReach = map[string][]string{
 	"internal/report":    join(pipeline, outside, []string{"internal/finding", "internal/site"}),
 	"internal/symptom":   join(pipeline, outside, []string{"internal/report", "internal/site", "internal/term"}),
 	"internal/history":   all("internal/history", "internal/device"),
+	"internal/nightly":   join(pipeline, outside, []string{"internal/site"}),
 	"internal/forecast":  all("internal/forecast", "internal/device", "internal/history"),
+	"internal/visit":     all("internal/visit", "internal/device", "internal/forecast", "internal/history"),
 	"internal/site":      all("internal/site", "internal/device", "internal/snmp", "internal/oid", "internal/discover", "internal/finding", "internal/printport"),
 	"internal/survey":    join(outside, []string{"internal/report", "internal/site", "internal/finding", "internal/term"}),
 	"internal/lab":       join(pipeline, []string{"cmd/printround", "internal/interop", "internal/alonetest", "internal/finding", "internal/report", "internal/site", "internal/term"}),
 	"internal/lab/agent": all("internal/lab"),
 	"internal/interop":   all(),
+	"internal/release":   all("internal/release"),
 	"internal/alonetest": all(),
 	"internal/arch":      all(),
-	"cmd/printround":     {"internal/interop", "internal/arch", "internal/alonetest"},
+	"internal/bench":     all(),
+	"cmd/printround":     {"internal/interop", "internal/arch", "internal/alonetest", "internal/bench"},
 }
 
 // everyPackage lists the packages that all() stands for.
 var everyPackage = []string{
-	"cmd/printround", "internal/alonetest", "internal/arch", "internal/device", "internal/discover", "internal/finding",
-	"internal/forecast", "internal/history",
+	"cmd/printround", "internal/alonetest", "internal/arch", "internal/bench", "internal/device", "internal/discover", "internal/finding",
+	"internal/forecast", "internal/history", "internal/nightly",
 	"internal/interop", "internal/ipp", "internal/lab", "internal/media", "internal/mib", "internal/oid",
-	"internal/printport", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/symptom", "internal/term",
+	"internal/printport", "internal/release", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/symptom", "internal/term",
+	"internal/visit",
 }
 
 // all returns every package but those named: they are the only ones allowed.
@@ -101,7 +106,7 @@ func TestEveryPackageHasARule(t *testing.T) {
 // job, done in one place; the simulator may use the codecs that it needs to
 // speak, and tests may use any as a reference.
 var libraryUsers = map[string][]string{
-	"github.com/gosnmp/gosnmp":              {"internal/snmp", "internal/lab"},
+	"github.com/gosnmp/gosnmp":              {"internal/snmp", "internal/lab", "internal/bench"},
 	"github.com/OpenPrinting/goipp":         {"internal/ipp", "internal/lab"},
 	"github.com/phin1x/go-ipp":              {"internal/ipp"},
 	"github.com/grandcat/zeroconf":          {"internal/discover", "internal/lab"},
@@ -116,9 +121,10 @@ var libraryUsers = map[string][]string{
 	"github.com/gofrs/flock":                {"internal/history"},
 	"github.com/google/go-cmp":              nil,
 	"github.com/rogpeppe/go-internal":       nil,
+	"github.com/fxamacker/cbor":             {"internal/survey"},
 	"golang.org/x/term":                     {"internal/term"},
 	"net/http":                              {"internal/ipp", "internal/lab"},
-	"os/exec":                               {"internal/alonetest"}, // the tool starts no program
+	"os/exec":                               {"internal/alonetest", "internal/bench"}, // the tool starts no program
 	"golang.org/x/net/ipv4":                 {"internal/discover", "internal/lab"},
 	"golang.org/x/net/ipv6":                 {"internal/discover", "internal/lab"},
 	"unsafe":                                {"internal/discover"}, // the layout of a kernel structure
