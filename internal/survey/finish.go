@@ -312,9 +312,15 @@ func (p *pipeline) silent(f *Fleet, n *naming) {
 	}
 }
 
-// earlier returns the device of an earlier survey that an expected entry means.
+// earlier returns the device of an earlier survey that an expected entry means:
+// the one with its key or, where the entry has none, the one that was at its
+// address then.
 func (p *pipeline) earlier(e device.Expected, n *naming) *device.Device {
-	if i, ok := n.aliases[e.Key]; ok && e.Key != "" {
+	alias := e.Key
+	if alias == "" {
+		alias = "addr:" + e.Address
+	}
+	if i, ok := n.aliases[alias]; ok {
 		return &p.o.Known[i]
 	}
 	return nil
