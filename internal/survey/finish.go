@@ -33,7 +33,9 @@ func (p *pipeline) finish(stats discover.Stats) *Fleet {
 	n := p.newNaming()
 	for _, g := range grouped {
 		lead(g)
-		f.entries = append(f.entries, p.entryOf(g, n, s))
+		e := p.entryOf(g, n, s)
+		e.readings = readingsOf(g, p.o.Shelf)
+		f.entries = append(f.entries, e)
 	}
 	if p.o.single {
 		p.unanswered(f, n)
@@ -154,7 +156,7 @@ func (p *pipeline) entryOf(g []*unit, n *naming, s *device.Survey) *entry {
 		key = "addr:" + g[0].where() + g[0].suffix
 	}
 	n.taken[key] = true
-	r := &entry{key: key, aliases: id.aliases(), addrs: groupAddresses(g), site: device.Clean(p.o.Site), group: g, shelf: p.o.Shelf}
+	r := &entry{key: key, aliases: id.aliases(), addrs: groupAddresses(g), site: device.Clean(p.o.Site)}
 	if i, ok := n.known[key]; ok {
 		for _, a := range p.o.Known[i].Aliases {
 			if !strings.HasPrefix(a, "addr:") && !slices.Contains(r.aliases, a) {
@@ -220,7 +222,7 @@ func (p *pipeline) lost(f *Fleet, n *naming) {
 			Role: device.RolePrinter, ObservedAt: p.o.Now().UTC(), MakeModel: h.description(),
 			Addresses: []netip.Addr{h.target.Addr}, Errors: h.problems,
 		}
-		d.Reached.SNMP = h.snmpReach
+		d.Reached.SNMP = h.overSNMP()
 		d.Reached.IPP = h.ippReach
 		h.service.apply(&d)
 		f.entries = append(f.entries, p.madeEntry(&d, h, n, f.Head))
@@ -230,7 +232,7 @@ func (p *pipeline) lost(f *Fleet, n *naming) {
 // madeEntry is the row of a device that no view was read of.
 func (p *pipeline) madeEntry(d *device.Device, h *host, n *naming, s *device.Survey) *entry {
 	r := p.entryOf([]*unit{{host: h, id: identityOf(d)}}, n, s)
-	r.made, r.group, r.addrs = d, nil, d.Addresses
+	r.made, r.addrs = d, d.Addresses
 	return r
 }
 
@@ -249,7 +251,7 @@ func (p *pipeline) unanswered(f *Fleet, n *naming) {
 		d.Addresses = append(d.Addresses, h.target.Addr)
 		d.Errors = append(d.Errors, h.problems...)
 		if d.Reached.SNMP.Version == "" {
-			d.Reached.SNMP = h.snmpReach
+			d.Reached.SNMP = h.overSNMP()
 		}
 		d.Reached.IPP.Tried = d.Reached.IPP.Tried || h.ippReach.Tried
 		h.service.apply(&d)

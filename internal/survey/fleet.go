@@ -16,7 +16,7 @@ type Fleet struct {
 	owned   []*Shelf // closed with the fleet; nil: others look after it
 }
 
-// entry is one device of a fleet.
+// entry is one device of a fleet: what it is called, and where the rest is.
 type entry struct {
 	key      string
 	aliases  []string
@@ -24,9 +24,61 @@ type entry struct {
 	site     device.Text
 	sole     bool
 	expected *device.Expected // what its site says of it; nil: nothing
-	group    []*unit          // the one with the most facts first
-	shelf    *Shelf
-	made     *device.Device // no reading, all there is; nil: it is made of the group
+	made     *device.Device   // all there is of it; nil: it is made of readings
+	readings
+}
+
+// readings are what a device is made of.
+type readings struct {
+	shelf     *Shelf
+	snmp, ipp ref // none: no view
+	role      device.Role
+	makeModel device.Text
+	languages []device.Language
+	reached   [2]bool // over SNMP, IPP
+	rest      *rest   // nil: nothing
+}
+
+// rest is what was learnt of a device and is in no view.
+type rest struct {
+	snmp     device.SNMPReach // when there is no view over SNMP
+	ipp      device.IPPReach  // the same
+	services []*serviceInfo
+	problems []device.Problem
+}
+
+// readingsOf keeps of a group what its device is made of: the views of its
+// leaders, and how else its addresses were reached.
+func readingsOf(group []*unit, shelf *Shelf) readings {
+	snmp, ipp := leaders(group)
+	r := readings{shelf: shelf, snmp: none, ipp: none}
+	if snmp != nil {
+		r.snmp, r.role, r.makeModel, r.languages, r.reached[0] = snmp.at, snmp.role, snmp.makeModel, snmp.languages, snmp.answered
+	}
+	if ipp != nil {
+		r.ipp, r.role, r.makeModel, r.reached[1] = ipp.at, ipp.role, first(ipp.makeModel, r.makeModel), ipp.answered
+		if snmp == nil {
+			r.languages = ipp.languages
+		} else {
+			r.languages = joinLanguages(snmp.languages, ipp.languages)
+		}
+	}
+	x := rest{problems: groupErrors(group)}
+	for _, u := range group {
+		if !r.reached[0] && !u.host.snmpOK {
+			x.snmp = u.host.overSNMP()
+		}
+		if !r.reached[1] && !u.host.ippReach.OK {
+			x.ipp = u.host.ippReach
+		}
+		if u.host.service != nil {
+			x.services = append(x.services, u.host.service)
+		}
+	}
+	if len(x.problems) > 0 || len(x.services) > 0 || x.snmp != (device.SNMPReach{}) || x.ipp != (device.IPPReach{}) {
+		r.rest = &x
+	}
+	return r
 }
 
 // Hold makes a fleet of a survey whose devices are in memory.
@@ -97,21 +149,35 @@ func (e *entry) facts() (device.Device, error) {
 		return *e.made, nil
 	}
 	var views [2]*device.Device
-	snmp, ipp := leaders(e.group)
-	for i, s := range []*sketch{snmp, ipp} {
-		if s == nil {
+	for i, at := range []ref{e.snmp, e.ipp} {
+		if at == none {
 			continue
 		}
-		v, err := e.shelf.get(s.at)
+		v, err := e.shelf.get(at)
 		if err != nil {
 			return device.Device{}, err
 		}
 		views[i] = &v
 	}
-	return join(e.group, views[0], views[1]), nil
+	d := joinViews(views[0], views[1])
+	d.Errors = nil
+	if x := e.rest; x != nil {
+		if !d.Reached.SNMP.OK {
+			d.Reached.SNMP = x.snmp
+		}
+		if !d.Reached.IPP.OK {
+			d.Reached.IPP = x.ipp
+		}
+		for _, s := range x.services {
+			s.apply(&d)
+		}
+		d.Errors = x.problems
+	}
+	distrustWaste(&d)
+	return d, nil
 }
 
-// outline follows join for the facts that are sketched.
+// outline follows facts as far as it goes without the views.
 func (e *entry) outline() device.Device {
 	d := device.Device{Key: e.key, Aliases: e.aliases, Addresses: e.addrs, Site: e.site, Sole: e.sole}
 	if m := e.made; m != nil {
@@ -119,18 +185,12 @@ func (e *entry) outline() device.Device {
 		d.Reached.SNMP.OK, d.Reached.IPP.OK, d.Reached.MDNS.OK = m.Reached.SNMP.OK, m.Reached.IPP.OK, m.Reached.MDNS.OK
 		return d
 	}
-	switch snmp, ipp := leaders(e.group); {
-	case ipp == nil:
-		d.Role, d.MakeModel, d.Languages, d.Reached.SNMP.OK = snmp.role, snmp.makeModel, snmp.languages, snmp.answered
-	case snmp == nil:
-		d.Role, d.MakeModel, d.Languages, d.Reached.IPP.OK = ipp.role, ipp.makeModel, ipp.languages, ipp.answered
-	default:
-		d.Role, d.MakeModel = ipp.role, first(ipp.makeModel, snmp.makeModel)
-		d.Languages = joinLanguages(snmp.languages, ipp.languages)
-		d.Reached.SNMP.OK, d.Reached.IPP.OK = snmp.answered, ipp.answered
-	}
-	for _, u := range e.group {
-		u.host.service.apply(&d)
+	d.Role, d.MakeModel, d.Languages = e.role, e.makeModel, e.languages
+	d.Reached.SNMP.OK, d.Reached.IPP.OK = e.reached[0], e.reached[1]
+	if e.rest != nil {
+		for _, s := range e.rest.services {
+			s.apply(&d)
+		}
 	}
 	d.Name, d.Hostname, d.Location, d.UUID, d.Reached.MDNS.Instance = "", "", "", "", ""
 	return d
@@ -138,24 +198,21 @@ func (e *entry) outline() device.Device {
 
 // problems returns what went wrong while reading the device.
 func (e *entry) problems() []device.Problem {
-	if e.made != nil {
+	switch {
+	case e.made != nil:
 		return e.made.Errors
+	case e.rest != nil:
+		return e.rest.problems
 	}
-	return groupErrors(e.group)
+	return nil
 }
 
 // named is what tells entries of one device.
 func (e *entry) named() named {
-	role := device.RolePrinter
-	switch snmp, ipp := leaders(e.group); {
-	case e.made != nil:
-		role = e.made.Role
-	case ipp != nil:
-		role = ipp.role
-	default:
-		role = snmp.role
+	if e.made != nil {
+		return named{e.made.Role, e.key, e.aliases}
 	}
-	return named{role, e.key, e.aliases}
+	return named{e.role, e.key, e.aliases}
 }
 
 // answered reports whether the device gave any sign over any protocol.

@@ -31,8 +31,16 @@ func (u *unit) views() []*sketch {
 // identify gathers the aliases of both views: the UUID from IPP, the serial
 // and the MAC from the MIB where it has them.
 func (u *unit) identify() {
+	views := u.views()
+	if len(views) == 1 {
+		u.id = views[0].id
+		if u.suffix != "" {
+			u.id.mac = ""
+		}
+		return
+	}
 	u.id = identity{}
-	for _, v := range u.views() {
+	for _, v := range views {
 		id := &v.id
 		if u.id.uuid == "" || (v == u.ipp && id.uuid != "") {
 			u.id.uuid = id.uuid
@@ -71,7 +79,7 @@ func units(h *host) []*unit {
 	for i := range h.snmpViews {
 		u := &unit{host: h, snmp: h.snmpViews[i]}
 		if len(h.snmpViews) > 1 {
-			u.suffix = fmt.Sprintf("#%d", h.snmpIndices[i])
+			u.suffix = fmt.Sprintf("#%d", h.snmpViews[i].index)
 		}
 		out = append(out, u)
 	}

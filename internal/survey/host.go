@@ -2,7 +2,6 @@ package survey
 
 import (
 	"strings"
-	"time"
 
 	"printround/internal/device"
 	"printround/internal/discover"
@@ -25,25 +24,24 @@ type host struct {
 	answer *discover.SNMPAnswer
 	hint   string
 
-	service  serviceInfo
+	service  *serviceInfo        // nil: nothing was announced
 	services []*discover.Service // one for each resource path announced
 
 	busy    bool
 	askSNMP bool // wanted and not yet asked
 	askIPP  bool
 	didSNMP bool
-	nextIPP int  // services already asked
-	plain   bool // the default paths were asked
-	mute    int  // how often it was waited for in vain over IPP
+	snmpOK  bool
+	plain   bool  // the default paths were asked
+	nextIPP int16 // services already asked
+	mute    int16 // how often it was waited for in vain over IPP
 
-	snmpViews   []*sketch
-	snmpIndices []int
-	snmpReach   device.SNMPReach
-	ippViews    []*sketch
-	ippReach    device.IPPReach
-	vain        []vain // paths that led to no printer
-	problems    []device.Problem
-	seen        time.Time
+	snmpViews []*sketch
+	snmpReach *device.SNMPReach // nil: not asked, or it is in the views
+	ippViews  []*sketch
+	ippReach  device.IPPReach
+	vain      []vain // paths that led to no printer
+	problems  []device.Problem
 }
 
 // note takes in one piece of news from discovery and decides what to ask.
@@ -68,6 +66,9 @@ func (h *host) note(c discover.Candidate, o *Options) {
 		h.askIPP = true
 	}
 	if s := c.Service; s != nil {
+		if h.service == nil {
+			h.service = &serviceInfo{}
+		}
 		h.service.note(s)
 		if s.Port == 0 && s.TLSPort == 0 {
 			return
@@ -93,13 +94,21 @@ func (h *host) ready() bool {
 // and the default paths when none was announced. None is on a device that does
 // not answer.
 func (h *host) ippPending() bool {
-	return h.mute < maxMute && (h.nextIPP < len(h.services) || (len(h.services) == 0 && !h.plain))
+	return h.mute < maxMute && (int(h.nextIPP) < len(h.services) || (len(h.services) == 0 && !h.plain))
 }
 
 // vain is what came of an IPP path that led to no printer.
 type vain struct {
 	problems []device.Problem
 	closed   bool
+}
+
+// overSNMP returns how reading over SNMP went, unless that is in the views.
+func (h *host) overSNMP() device.SNMPReach {
+	if h.snmpReach == nil {
+		return device.SNMPReach{}
+	}
+	return *h.snmpReach
 }
 
 // answered reports whether the host gave facts over any protocol.
@@ -133,7 +142,7 @@ func (s *serviceInfo) note(d *discover.Service) {
 
 // apply adds to a device what DNS-SD says and the device itself did not.
 func (s *serviceInfo) apply(d *device.Device) {
-	if !s.seen || s.many {
+	if s == nil || s.many {
 		return
 	}
 	d.Reached.MDNS = device.MDNSReach{OK: true, Instance: device.Clean(s.instance)}

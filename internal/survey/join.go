@@ -38,25 +38,6 @@ func leaders(group []*unit) (snmp, ipp *sketch) {
 	return snmp, ipp
 }
 
-// join makes one device of the views of a group, which are those of its
-// leaders; either may be nil.
-func join(group []*unit, snmp, ipp *device.Device) device.Device {
-	d := joinViews(snmp, ipp)
-	d.Addresses = groupAddresses(group)
-	for _, u := range group {
-		if !d.Reached.SNMP.OK && !u.host.snmpReach.OK {
-			d.Reached.SNMP = u.host.snmpReach
-		}
-		if !d.Reached.IPP.OK && !u.host.ippReach.OK {
-			d.Reached.IPP = u.host.ippReach
-		}
-		u.host.service.apply(&d)
-	}
-	d.Errors = groupErrors(group)
-	distrustWaste(&d)
-	return d
-}
-
 // groupAddresses returns all addresses of a group, sorted.
 func groupAddresses(group []*unit) []netip.Addr {
 	list := unitAddresses(group)

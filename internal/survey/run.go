@@ -78,6 +78,7 @@ func gather(ctx context.Context, o Options, via readers) (*Fleet, error) {
 	p := &pipeline{o: o, via: via, hosts: map[discover.Target]*host{}, byAddr: map[netip.Addr][]*host{}}
 	started := o.Now()
 	stats, err := p.run(ctx)
+	p.hosts, p.byAddr, p.words = nil, nil, words{} // room for what follows
 	if err != nil && !errors.Is(err, context.Canceled) && !errors.Is(err, context.DeadlineExceeded) {
 		return nil, err
 	}
@@ -250,7 +251,6 @@ type result struct {
 	h    *host
 	snmp *read[SNMPResult]
 	ipp  []read[IPPResult]
-	at   time.Time
 }
 
 // read is the outcome over one protocol, with sketches in place of its views.
@@ -271,7 +271,7 @@ func (p *pipeline) start(ctx context.Context, h *host, results chan<- result) {
 		targets = h.ippTargets()
 	}
 	at := netip.AddrPortFrom(h.target.Addr, h.target.SNMPPort)
-	left := maxMute - h.mute
+	left := maxMute - int(h.mute)
 	share := p.newSharing(h)
 	go func() {
 		ctx, cancel := context.WithTimeout(ctx, p.o.DeviceTimeout)
@@ -295,7 +295,6 @@ func (p *pipeline) start(ctx context.Context, h *host, results chan<- result) {
 		}()
 		r.ipp = p.readIPP(ctx, targets, left, share)
 		r.snmp = <-bySNMP
-		r.at = p.o.Now()
 		results <- r
 	}()
 }
@@ -354,7 +353,7 @@ func (h *host) ippTargets() []IPPTarget {
 		return []IPPTarget{base}
 	}
 	var out []IPPTarget
-	for ; h.nextIPP < len(h.services); h.nextIPP++ {
+	for ; int(h.nextIPP) < len(h.services); h.nextIPP++ {
 		s, t := h.services[h.nextIPP], base
 		if s.Port != 0 {
 			t.Port = s.Port
@@ -375,12 +374,16 @@ func (h *host) ippTargets() []IPPTarget {
 func (p *pipeline) settle(r result) {
 	h := r.h
 	h.busy = false
-	h.seen = r.at
 	first := !h.answered()
 	if r.snmp != nil {
 		p.words.share(r.snmp.views)
-		h.snmpViews, h.snmpIndices = r.snmp.views, r.snmp.got.Indices
-		h.snmpReach = r.snmp.got.Reach
+		for i, v := range r.snmp.views {
+			v.index = r.snmp.got.Indices[i]
+		}
+		h.snmpViews = r.snmp.views
+		if h.snmpOK = r.snmp.got.Reach.OK; !h.snmpOK || len(h.snmpViews) == 0 {
+			h.snmpReach = &r.snmp.got.Reach
+		}
 		h.problems = append(h.problems, r.snmp.got.Problems...)
 	}
 	for _, one := range r.ipp {

@@ -48,6 +48,9 @@ type slot struct {
 // ref is the number of a slot.
 type ref int32
 
+// none refers to no reading.
+const none ref = -1
+
 // NewShelf returns a shelf that keeps so many readings as they are before it
 // makes its file in the folder, or in the system's folder for temporary files
 // when that is empty.

@@ -11,6 +11,7 @@ import (
 // views and compares models.
 type sketch struct {
 	at        ref
+	index     int // hrDeviceIndex, of a view over SNMP
 	role      device.Role
 	id        identity
 	uuid      device.Text // as the device shows it, like the next three
