@@ -133,7 +133,10 @@ func (p *planned) aboutLine() string {
 
 // sumLine is the day in one line.
 func (p *planned) sumLine() string {
-	if len(p.ByPhone)+len(p.Visit) == 0 {
+	switch {
+	case p.Devices == 0 && len(p.ByPhone) == 0:
+		return "No printer answered: there is nothing to plan."
+	case len(p.ByPhone)+len(p.Visit) == 0:
 		return "Nothing to do."
 	}
 	parts := 0
@@ -344,6 +347,8 @@ func levelReason(r device.LevelReason) string {
 	return string(r)
 }
 
+const lookHeading = "Look at these when you are there: no level is known"
+
 // mostLooks bounds the list of unknown levels on a page; JSON and CSV have all.
 const mostLooks = 20
 
@@ -524,7 +529,7 @@ func (p *page) looks(n *planned) {
 	if len(n.LookAt) == 0 {
 		return
 	}
-	p.heading("Look at these when you are there: no level is known")
+	p.heading(lookHeading)
 	for i := range n.LookAt {
 		if i == mostLooks {
 			p.wrapped("  ", "- ", fmt.Sprintf("and %d more printers; --format json lists all", len(n.LookAt)-i))

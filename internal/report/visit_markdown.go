@@ -36,7 +36,7 @@ func writeVisitMarkdown(w io.Writer, v *visit.Plan, o Options) error {
 		cautions = append(cautions, letter(i)+": "+c)
 	}
 	p.mdList("Watch", watch)
-	p.mdList("Look at these when you are there: no level is known", looks)
+	p.mdList(lookHeading, looks)
 	p.mdList("Cautions", cautions)
 	if len(cautions) > 0 {
 		p.blank()
