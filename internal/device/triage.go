@@ -11,16 +11,16 @@ const TriageSchema = "printround.symptom/1"
 type Triage struct {
 	Schema     string        `json:"schema"`
 	Symptom    string        `json:"symptom"`
-	Looks      string        `json:"looks"`      // what a person sees or hears
-	Device     Text          `json:"device"`     // key; null: none given
-	Name       Text          `json:"name"`       // name for people
+	Looks      string        `json:"looks"`  // what a person sees or hears
+	Device     Text          `json:"device"` // key; null: none given
+	Name       Text          `json:"name"`   // name for people
 	MakeModel  Text          `json:"make_model"`
 	Location   Text          `json:"location"`
 	ObservedAt *time.Time    `json:"observed_at"` // null: no device
-	Technology Text          `json:"technology"` // class in words; null: not known
-	Notes      []string      `json:"notes"`      // what the reader must know of how the order came about
-	Ask        []string      `json:"ask"`        // questions to the person who complains
-	Causes     []TriageCause `json:"causes"`     // likely first; probabilities sum to at most 1
+	Technology Text          `json:"technology"`  // class in words; null: not known
+	Notes      []string      `json:"notes"`       // what the reader must know of how the order came about
+	Ask        []string      `json:"ask"`         // questions to the person who complains
+	Causes     []TriageCause `json:"causes"`      // likely first; probabilities sum to at most 1
 	Else       float64       `json:"something_else"`
 	First      []TriageStep  `json:"first"`  // across the causes: cheap, safe and likely first
 	Decide     []string      `json:"decide"` // results that tell the two leading causes apart

@@ -74,6 +74,7 @@ type step struct {
 type reported struct {
 	ID         string
 	Conditions []string // keywords of findings; a trailing * matches any rest
+	Unless     string   // computed fact that says the same more exactly
 }
 
 // ratio is a row of ratios.tsv.
@@ -196,6 +197,9 @@ func (k *knowledge) readFacts() error {
 	for _, r := range f.Fact {
 		if k.facts[r.ID] != nil || computed[r.ID] != nil {
 			return fmt.Errorf("facts.toml: %q occurs twice", r.ID)
+		}
+		if r.Unless != "" && computed[r.Unless] == nil {
+			return fmt.Errorf("facts.toml: %s: unknown fact %q", r.ID, r.Unless)
 		}
 		k.facts[r.ID] = r
 	}

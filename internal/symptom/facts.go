@@ -27,8 +27,8 @@ func init() {
 		"roller-life": life("feed roller",
 			[]string{"input-pick-roller-life-warn", "media-path-pick-roller-life-warn"},
 			[]string{"input-pick-roller-life-over", "media-path-pick-roller-life-over", "input-pick-roller-failure", "media-path-pick-roller-failure"}, "feed roller"),
-		"toner-level":  amount(isKind("toner", "matte toner"), "toner"),
-		"ink-level":    amount(isKind("ink", "matte ink", "solid ink"), "ink"),
+		"toner-level":  darkness(isKind("toner", "matte toner"), "toner"),
+		"ink-level":    darkness(isKind("ink", "matte ink", "solid ink"), "ink"),
 		"ribbon-level": amount(isKind("ribbon", "wax ribbon"), "ribbon"),
 		"color-level":  amount(func(s *device.Supply) bool { return marks(s) && s.Colorant != "" && !isBlack(string(s.Colorant)) }, "supply"),
 		"waste-space":  amount(func(s *device.Supply) bool { return s.Role == device.Receptacle }, "waste container"),
@@ -249,12 +249,12 @@ func (v *view) trayFull() (sign, bool) {
 // defaultFits holds when a tray has the size that jobs without one get.
 func (v *view) defaultFits() (sign, bool) {
 	want, ok := media.ByName(string(v.d.Defaults.Media))
-	if !ok {
-		return sign{}, false
-	}
 	for i := range v.d.Trays {
-		have, ok := trayLength(&v.d.Trays[i])
-		if ok && near(have.Width, want.Width) && near(have.Length, want.Length) {
+		if n := v.d.Trays[i].Media.Name; n != "" && n == v.d.Defaults.Media { // a roll has no length to compare
+			return plain("the default size %s is in %s", n, trayName(&v.d.Trays[i]))
+		}
+		have, told := trayLength(&v.d.Trays[i])
+		if ok && told && near(have.Width, want.Width) && near(have.Length, want.Length) {
 			return plain("the default size %s is in %s", v.d.Defaults.Media, trayName(&v.d.Trays[i]))
 		}
 	}

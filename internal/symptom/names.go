@@ -62,6 +62,9 @@ func Near(name string) []string {
 		}
 	}
 	slices.SortStableFunc(hits, func(a, b hit) int { return cmp.Compare(a.away, b.away) })
+	if len(hits) > 0 && hits[0].away <= 2 { // a slip of the finger: no other is meant
+		hits = slices.DeleteFunc(hits, func(h hit) bool { return h.away > 2 })
+	}
 	var out []string
 	for i := 0; i < len(hits) && i < mostNear; i++ {
 		out = append(out, hits[i].name)

@@ -186,7 +186,13 @@ func (v *view) fact(id string) (sign, bool) {
 	if f := computed[id]; f != nil {
 		return f(v)
 	}
-	if said, ok := v.reports(known().facts[id].Conditions...); ok {
+	r := known().facts[id]
+	if better := computed[r.Unless]; better != nil {
+		if _, ok := better(v); ok {
+			return sign{}, false
+		}
+	}
+	if said, ok := v.reports(r.Conditions...); ok {
 		return plain("the device reports: %s", said)
 	}
 	return sign{}, false

@@ -114,10 +114,7 @@ func life(noun string, soon, over []string, nouns ...string) func(*view) (sign, 
 		if said, ok := v.reports(soon...); ok && (s == nil || p > nearEnd) {
 			return graded(nearEnd, "the device reports: %s", said)
 		}
-		if s == nil {
-			return sign{}, false
-		}
-		return graded(p, "%s: %s left", called(s, noun), percentWords(p))
+		return remaining(noun, s, p)
 	}
 }
 
@@ -151,10 +148,33 @@ const nearEnd = 5
 func amount(fits func(*device.Supply) bool, noun string) func(*view) (sign, bool) {
 	return func(v *view) (sign, bool) {
 		s, p := v.lowest(fits)
-		if s == nil {
-			return sign{}, false
+		return remaining(noun, s, p)
+	}
+}
+
+// remaining words a level that lowest found, if it did.
+func remaining(noun string, s *device.Supply, percent float64) (sign, bool) {
+	if s == nil {
+		return sign{}, false
+	}
+	return graded(percent, "%s: %s left", called(s, noun), percentWords(percent))
+}
+
+// colorWeight is the level, in percent, that a colour at its end stands for
+// where the black is not low: what is printed in black is as dark as ever
+// (common practice, no source).
+const colorWeight = 15
+
+// darkness makes the fact of how much is left of what makes the print dark: the
+// lowest supply, and where the black is well filled, a low colour counts less.
+func darkness(fits func(*device.Supply) bool, noun string) func(*view) (sign, bool) {
+	return func(v *view) (sign, bool) {
+		s, p := v.lowest(fits)
+		black, full := v.lowest(func(x *device.Supply) bool { return fits(x) && isBlack(string(x.Colorant)) })
+		if black != nil && full > 20 && p < colorWeight {
+			return graded(colorWeight, "%s: %s left, and black at %s", called(s, noun), percentWords(p), percentWords(full))
 		}
-		return graded(p, "%s: %s left", called(s, noun), percentWords(p))
+		return remaining(noun, s, p)
 	}
 }
 
