@@ -76,12 +76,8 @@ func newCSVStream(w io.Writer, o Options) (*Stream, error) {
 
 // csvStream writes the heading; a piece has the rows of one device.
 func csvStream[T any](w io.Writer, cols []column[T], rows func(*device.Device) []T, cell func(string) string) (*Stream, error) {
-	heading := make([]string, len(cols))
-	for i, col := range cols {
-		heading[i] = col.name
-	}
 	first := newRecordWriter()
-	_ = first.Write(heading) // the writer keeps the first error
+	writeHeading(first.Writer, cols)
 	if err := first.flush(w); err != nil {
 		return nil, err
 	}
@@ -99,6 +95,15 @@ func csvStream[T any](w io.Writer, cols []column[T], rows func(*device.Device) [
 		return c.flush(b)
 	}
 	return &Stream{w: w, piece: piece}, nil
+}
+
+// writeHeading leaves errors to the writer, which keeps the first one.
+func writeHeading[T any](c *csv.Writer, cols []column[T]) {
+	heading := make([]string, len(cols))
+	for i, col := range cols {
+		heading[i] = col.name
+	}
+	_ = c.Write(heading)
 }
 
 // recordWriter writes records to memory first.

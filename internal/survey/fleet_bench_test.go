@@ -83,6 +83,13 @@ func writeEstate(b *testing.B, via readers, n int, format report.Format) {
 	if want := n - n/10; f.Len() != want {
 		b.Fatalf("%d devices, want %d", f.Len(), want)
 	}
+	writeFleet(b, io.Discard, f, report.Options{Format: format})
+}
+
+// rankFleet judges the devices of a fleet and returns their order, and what
+// judges one again.
+func rankFleet(t testing.TB, f *Fleet) ([]int, func(int) device.Device) {
+	t.Helper()
 	var peers finding.Peers
 	for i := range f.Len() {
 		d := f.Outline(i)
@@ -91,7 +98,7 @@ func writeEstate(b *testing.B, via readers, n int, format report.Format) {
 	judged := func(i int) device.Device {
 		d, err := f.Device(i)
 		if err != nil {
-			b.Fatal(err)
+			t.Fatal(err)
 		}
 		peers.Judge(&d, finding.Defaults())
 		return d
@@ -102,22 +109,40 @@ func writeEstate(b *testing.B, via readers, n int, format report.Format) {
 		places[i], order[i] = finding.PlaceOf(&d, 0, false), i
 	}
 	slices.SortFunc(order, func(i, j int) int { return places[i].Compare(places[j]) })
-	out, err := report.NewStream(io.Discard, f.Head, report.Options{Format: format})
+	return order, judged
+}
+
+// writeFleet writes a fleet as the program does, with one processor.
+func writeFleet(t testing.TB, w io.Writer, f *Fleet, o report.Options) {
+	t.Helper()
+	order, judged := rankFleet(t, f)
+	if !report.Streamed(o.Format) {
+		s := *f.Head
+		for _, i := range order {
+			d := judged(i)
+			s.Devices = append(s.Devices, report.Brief(&d, o))
+		}
+		if err := report.Write(w, &s, o); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	out, err := report.NewStream(w, f.Head, o)
 	if err != nil {
-		b.Fatal(err)
+		t.Fatal(err)
 	}
 	var piece []byte
 	for _, i := range order {
 		d := judged(i)
 		if piece, err = out.Append(piece[:0], &d); err != nil {
-			b.Fatal(err)
+			t.Fatal(err)
 		}
 		if err := out.Write(piece); err != nil {
-			b.Fatal(err)
+			t.Fatal(err)
 		}
 	}
 	if err := out.Close(); err != nil {
-		b.Fatal(err)
+		t.Fatal(err)
 	}
 }
 
