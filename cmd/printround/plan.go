@@ -36,6 +36,7 @@ type plan struct {
 
 	horizon   int  // days until the next visit; 0: the site file's
 	lockedOut bool // a credential could not be used
+	lowered   bool // it was said that fewer devices are read at once than asked for
 }
 
 // job is one survey: the devices of one site, or of none.
@@ -85,7 +86,7 @@ func (p *plan) newJob(s *site.Site, scope *discover.Scope) job {
 			NoSNMP: r.noSNMP, NoIPP: r.noIPP, NoMDNS: r.noMDNS, Log: p.log(),
 			Interfaces: p.browseOn,
 		},
-		Concurrency: r.concurrency, Timeout: r.timeout, Retries: r.retries,
+		Concurrency: p.concurrency(), Timeout: r.timeout, Retries: r.retries,
 		NoSNMP: r.noSNMP, NoIPP: r.noIPP,
 		ShowJobNames: p.show.showJobNames, ShowOwners: p.show.showOwners,
 		ToolVersion: toolVersion(), Now: p.a.now, Log: p.log(),

@@ -16,7 +16,7 @@ const (
 	// a broadcast, and each that nobody has two more. Three seconds later the
 	// system reports them as unreachable at the same pace, of which Linux lets a
 	// thousand a second pass (icmp_msgs_per_sec), in bursts of 50.
-	nearPace = 850
+	nearPace = 1000
 	// plainPace is the on-link pace where the table cannot be looked at.
 	plainPace = 100
 )
