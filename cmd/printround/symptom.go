@@ -251,7 +251,7 @@ func (t *triage) saved() ([]device.Device, error) {
 	}
 	switch {
 	case len(hits) == 0:
-		return nil, usagef("--from %s holds no device %q", t.from, t.query)
+		return nil, &usageError{message: fmt.Sprintf("--from %s holds no device %q", t.from, t.query), hint: "it holds: " + someNames(s.Devices)}
 	case len(hits) > 1 && !addr.IsValid():
 		return nil, ambiguous(t.query, names)
 	}
@@ -286,4 +286,18 @@ func (t *triage) write(w io.Writer, p *plan, devices []device.Device) error {
 		}
 	}
 	return nil
+}
+
+// someNames lists what the first devices are called.
+func someNames(devices []device.Device) string {
+	const most = 12
+	var out []string
+	for i := range devices {
+		if i == most {
+			out = append(out, fmt.Sprintf("and %d more", len(devices)-most))
+			break
+		}
+		out = append(out, first(string(devices[i].Name), devices[i].Key))
+	}
+	return strings.Join(out, ", ")
 }

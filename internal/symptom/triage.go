@@ -181,8 +181,17 @@ func (r *ratio) at(s sign) float64 {
 	return r.value
 }
 
-// fact works out one fact; ok is false when it does not hold or is not known.
+// fact returns one fact; ok is false when it does not hold or is not known.
 func (v *view) fact(id string) (sign, bool) {
+	f, done := v.facts[id]
+	if !done {
+		f.sign, f.holds = v.workOut(id)
+		v.facts[id] = f
+	}
+	return f.sign, f.holds
+}
+
+func (v *view) workOut(id string) (sign, bool) {
 	if f := computed[id]; f != nil {
 		return f(v)
 	}

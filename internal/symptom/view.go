@@ -17,11 +17,18 @@ type view struct {
 	conditions map[string]string // codes of what holds now -> summary
 	catalogue  *device.Catalogue
 	interval   *device.Repeat
+	facts      map[string]fact // worked out once each
+}
+
+// fact is one fact and whether it holds.
+type fact struct {
+	sign
+	holds bool
 }
 
 // newView judges the device if nobody has, and gathers what holds now.
 func newView(d *device.Device, o Options) *view {
-	v := &view{conditions: map[string]string{}, catalogue: o.Catalogue, interval: o.Interval}
+	v := &view{conditions: map[string]string{}, facts: map[string]fact{}, catalogue: o.Catalogue, interval: o.Interval}
 	if d == nil {
 		return v
 	}
