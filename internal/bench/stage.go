@@ -259,13 +259,15 @@ func runProgram(ctx context.Context, p program, labs []*labProcess) oneRun {
 		}
 	}()
 	rows, partial := countRows(out)
-	err = cmd.Wait()
+	failed := cmd.Wait() // the exit status says the same, but for a pipe that broke
 	close(stop)
 	<-sampled
 	r.Wall, r.Rows, r.Partial = time.Since(begin).Seconds(), rows, partial
 	r.CPU = (cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()).Seconds()
 	r.Exit = cmd.ProcessState.ExitCode()
-	r.Said = said.String()
+	if r.Said = said.String(); failed != nil && r.Exit == 0 {
+		r.Exit, r.Said = -1, failed.Error()
+	}
 	if n := len(r.Said); n > 2000 {
 		r.Said = r.Said[n-2000:]
 	}
