@@ -17,7 +17,8 @@ import (
 
 // Reader answers for the instances that follow given names. One call is one
 // exchange with the device. It answers at least one name or column, or
-// returns an error; see oid.Answer.
+// returns an error; see oid.Answer. The question and the answer last until the
+// next call: their room is used again.
 type Reader interface {
 	Next(ctx context.Context, q oid.Request) (oid.Answer, error)
 }

@@ -55,6 +55,7 @@ func (s *Session) exchange(ctx context.Context, a *asking) (useful bool, err err
 		}
 	}
 	w := &waiting{}
+	s.lent = 0
 	defer func() { s.lower(w, 0) }()
 	if err := s.launch(w, a); err != nil {
 		return false, err
@@ -378,7 +379,7 @@ func (s *Session) accept(w *waiting, datagram []byte) (*flight, *pdu, *reply, er
 	if s.usm != nil {
 		return s.acceptV3(w, datagram)
 	}
-	r, err := decode(s.codec, datagram)
+	r, err := s.decode(datagram)
 	if err != nil || r.kind != gosnmp.GetResponse || r.community != s.cred.Community.Reveal() || r.id == 0 {
 		s.stats.Ignored++
 		return nil, nil, nil, nil
@@ -394,6 +395,15 @@ func (s *Session) accept(w *waiting, datagram []byte) (*flight, *pdu, *reply, er
 	}
 	s.stats.Ignored++
 	return nil, nil, nil, nil
+}
+
+// decode reads a message into the room of the one before.
+func (s *Session) decode(datagram []byte) (*reply, error) {
+	r, err := decode(s.codec, datagram, s.values)
+	if err == nil {
+		s.values = r.binds
+	}
+	return r, err
 }
 
 func (w *waiting) match(id uint32) (*flight, *pdu) {

@@ -22,7 +22,8 @@ type echo struct {
 var errDone = errors.New("enough")
 
 func (e *echo) Next(_ context.Context, q oid.Request) (oid.Answer, error) {
-	a := newAsking(q)
+	a := &asking{}
+	a.reset(q)
 	for range maxRepairs {
 		if e.left--; e.left < 0 {
 			return oid.Answer{}, errDone
@@ -31,7 +32,7 @@ func (e *echo) Next(_ context.Context, q oid.Request) (oid.Answer, error) {
 		for try := range e.left % 3 {
 			p = e.s.compose(a, 1, try+1)
 		}
-		r, err := decode(e.s.codec, e.datagram)
+		r, err := decode(e.s.codec, e.datagram, nil)
 		if err != nil {
 			return oid.Answer{}, err
 		}

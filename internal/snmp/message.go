@@ -3,6 +3,7 @@ package snmp
 import (
 	"fmt"
 	"net/netip"
+	"slices"
 	"time"
 
 	"github.com/gosnmp/gosnmp"
@@ -61,9 +62,10 @@ const (
 	noSuchName = 2
 )
 
-// decode reads any SNMP message. The codec is not ours and the octets are a
-// stranger's: a panic in it becomes an error.
-func decode(codec *gosnmp.GoSNMP, datagram []byte) (r *reply, err error) {
+// decode reads any SNMP message; its bindings lie in room as far as they fit.
+// The codec is not ours and the octets are a stranger's: a panic in it becomes
+// an error.
+func decode(codec *gosnmp.GoSNMP, datagram []byte, room []oid.VarBind) (r *reply, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			r, err = nil, fmt.Errorf("%w: the decoder gave up", ErrBadAnswer)
@@ -77,7 +79,7 @@ func decode(codec *gosnmp.GoSNMP, datagram []byte) (r *reply, err error) {
 	r = &reply{
 		version: Version(m.Version), community: m.Community, kind: m.PDUType, id: m.RequestID,
 		status: int(m.Error), index: int(m.ErrorIndex), size: len(datagram),
-		binds: make([]oid.VarBind, 0, len(m.Variables)),
+		binds: slices.Grow(room[:0], len(m.Variables)),
 	}
 	for _, v := range m.Variables {
 		vb, err := binding(v)

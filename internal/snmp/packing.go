@@ -1,6 +1,10 @@
 package snmp
 
-import "printround/internal/oid"
+import (
+	"slices"
+
+	"printround/internal/oid"
+)
 
 // Sizes of answers, in octets of UDP payload.
 const (
@@ -98,9 +102,24 @@ type asking struct {
 	none bool // columns are not asked for (any more)
 }
 
-func newAsking(q oid.Request) *asking {
+// reset begins another question in the room of the one before.
+func (a *asking) reset(q oid.Request) {
 	n := len(q.Names)
-	return &asking{q: q, left: n, at: make([]uint8, n), ans: make([]oid.VarBind, n), none: len(q.Columns) == 0}
+	a.q, a.left, a.none, a.cols = q, n, len(q.Columns) == 0, nil
+	a.at, a.ans = slices.Grow(a.at[:0], n)[:n], slices.Grow(a.ans[:0], n)[:n]
+	clear(a.at)
+	clear(a.ans)
+}
+
+// borrow returns an empty request in the room of one of an earlier exchange.
+func (s *Session) borrow() *pdu {
+	if s.lent == len(s.pdus) {
+		s.pdus = append(s.pdus, &pdu{})
+	}
+	p := s.pdus[s.lent]
+	s.lent++
+	*p = pdu{names: p.names[:0], at: p.at[:0]}
+	return p
 }
 
 // release opens again what a flight leaves unanswered.
@@ -118,7 +137,8 @@ func (a *asking) release(number uint8) {
 func (s *Session) compose(a *asking, number uint8, try int) *pdu {
 	k := &s.pack
 	budget, most, shrunk := k.budget(try)
-	p := &pdu{kind: getBulk, reps: 1, shrunk: shrunk}
+	p := s.borrow()
+	p.kind, p.reps, p.shrunk = getBulk, 1, shrunk
 	budget -= overhead + len(s.cred.Community.Reveal())
 	if s.usm != nil {
 		budget -= overheadV3 - overhead
@@ -138,7 +158,7 @@ func (s *Session) compose(a *asking, number uint8, try int) *pdu {
 		from = number
 	}
 	room := min(a.left, most)
-	p.names, p.at = make([]oid.Ask, 0, room), make([]int, 0, room)
+	p.names, p.at = slices.Grow(p.names, room), slices.Grow(p.at, room)
 	for i := range a.q.Names {
 		if a.at[i] != from {
 			continue
@@ -218,6 +238,9 @@ func (a *asking) take(s *Session, p *pdu, r *reply) bool {
 
 func (a *asking) takeColumns(s *Session, p *pdu, rest []oid.VarBind) {
 	a.cols = make([][]oid.VarBind, len(p.columns))
+	for c := range a.cols {
+		a.cols[c] = make([]oid.VarBind, 0, p.reps)
+	}
 	for i, b := range rest {
 		c := i % len(p.columns)
 		asked := p.columns[c].Name

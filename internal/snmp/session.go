@@ -66,7 +66,13 @@ type Session struct {
 	failed  error // ended an exchange that had brought something all the same
 	stats   Stats
 
-	out, binds []byte // room for the next request
+	// Room that is used again: for encoding, for what the present question and
+	// its requests hold, and for the bindings of the last answer.
+	out, binds []byte
+	ask        asking
+	pdus       []*pdu
+	lent       int // how many of pdus are in use
+	values     []oid.VarBind
 }
 
 // maxCommunity is the longest community that is encoded without loss: the
@@ -138,13 +144,14 @@ func (s *Session) nextID() uint32 {
 var errOtherVersion = errors.New("the device speaks SNMPv1 only")
 
 // Next answers q with one exchange, or with several when the device cannot
-// take it as it is. See oid.Answer.
+// take it as it is. See oid.Answer; what it returns lasts until the next call.
 func (s *Session) Next(ctx context.Context, q oid.Request) (oid.Answer, error) {
 	if err := s.failed; err != nil {
 		s.failed = nil
 		return oid.Answer{}, err
 	}
-	a := newAsking(q)
+	a := &s.ask
+	a.reset(q)
 	for range maxRepairs {
 		useful, err := s.exchange(ctx, a)
 		switch {
