@@ -283,17 +283,6 @@ func TestExpected(t *testing.T) {
 	}
 }
 
-func TestModelOf(t *testing.T) {
-	for name, want := range map[string]string{
-		"Okvarna L420dn": "Okvarna L420dn", "okvarna l420DN": "Okvarna L420dn", "Okvarna MC34": "Okvarna*", "Thellmark C310": "", "": "",
-	} {
-		m := ModelOf(rollers, name)
-		if (m == nil) != (want == "") || m != nil && m.Match != want {
-			t.Errorf("%q: %+v, want %q", name, m, want)
-		}
-	}
-}
-
 func FuzzParseInterval(f *testing.F) {
 	for _, s := range []string{"75.4mm", "75.4mm,150.9mm", "2.97in", "1e9mm", ",", "mm", "75.4mm,2in"} {
 		f.Add(s)

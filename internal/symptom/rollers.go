@@ -57,8 +57,8 @@ func models(d *device.Device, c *device.Catalogue) []*device.Model {
 		return nil
 	}
 	if d != nil {
-		if m := ModelOf(c, string(d.MakeModel)); m != nil {
-			return []*device.Model{m}
+		if m, ok := c.Model(string(d.MakeModel)); ok {
+			return []*device.Model{&m}
 		}
 		return nil
 	}
@@ -91,6 +91,9 @@ func Match(r *device.Repeat, d *device.Device, c *device.Catalogue) {
 	slices.SortStableFunc(r.Matches, func(a, b device.RollerMatch) int {
 		return cmp.Or(cmp.Compare(a.Turns, b.Turns), cmp.Compare(off(a), off(b)), cmp.Compare(a.HighMM-a.LowMM, b.HighMM-b.LowMM))
 	})
+	if once := slices.IndexFunc(r.Matches, func(m device.RollerMatch) bool { return m.Turns > 1 }); once > 0 {
+		r.Matches = r.Matches[:once] // no mark need have been missed
+	}
 	switch {
 	case !bySite:
 		r.Notes = append(r.Notes, "The site file has no roller table for this model: the parts named are general classes whose ranges overlap (common practice, no source). They say where to look; the maker's table says what it is.")

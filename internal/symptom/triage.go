@@ -207,29 +207,21 @@ func (v *view) workOut(id string) (sign, bool) {
 	return sign{}, false
 }
 
-// partNumber looks the part up in the site file's catalogue; an entry for the
-// model goes before one for every model.
+// partNumber looks the part up in the site file's catalogue. Where the device
+// has black only, that is the colour of its part.
 func (m *model) partNumber(part string) device.Text {
-	c := m.v.catalogue
-	if c == nil || m.v.d == nil || part == "" {
+	if m.v.catalogue == nil || m.v.d == nil || part == "" {
 		return ""
 	}
-	var general device.Text
-	for i := range c.Parts {
-		p := &c.Parts[i]
-		if !strings.EqualFold(p.Supply, part) || p.Colorant != "" {
-			continue
-		}
-		if p.Model == "" {
-			general = cmp.Or(general, device.Text(p.Number))
-			continue
-		}
-		one := device.Catalogue{Models: []device.Model{{Match: p.Model}}}
-		if ModelOf(&one, string(m.v.d.MakeModel)) != nil {
-			return device.Text(p.Number)
-		}
+	colorant := ""
+	if has, told := m.v.color(); told && !has {
+		colorant = "black"
 	}
-	return general
+	p, ok := m.v.catalogue.Part(string(m.v.d.MakeModel), colorant, part)
+	if !ok {
+		return ""
+	}
+	return device.Text(p.Number)
 }
 
 // fill puts what the device says into a step.

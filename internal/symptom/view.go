@@ -2,7 +2,6 @@ package symptom
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -247,37 +246,13 @@ func (v *view) pages() (int64, bool) {
 	return *c.Value, true
 }
 
-// model returns what the site file knows of the device's model. The longest
-// match is the most exact one.
+// model returns what the site file knows of the device's model; nil: nothing.
 func (v *view) model() *device.Model {
 	if v.catalogue == nil || v.d == nil {
 		return nil
 	}
-	return ModelOf(v.catalogue, string(v.d.MakeModel))
-}
-
-// ModelOf returns the entry of a catalogue that fits a make and model best: an
-// exact one, else the longest that ends in * and matches; nil when none does.
-func ModelOf(c *device.Catalogue, makeModel string) *device.Model {
-	var best *device.Model
-	longest := -1
-	name := strings.ToLower(strings.TrimSpace(makeModel))
-	for i := range c.Models {
-		m := &c.Models[i]
-		pattern := strings.ToLower(strings.TrimSpace(m.Match))
-		prefix, wild := strings.CutSuffix(pattern, "*")
-		n := len(prefix)
-		switch {
-		case name == "":
-			continue
-		case !wild && pattern == name:
-			n = math.MaxInt
-		case !wild || !strings.HasPrefix(name, prefix):
-			continue
-		}
-		if n > longest {
-			best, longest = m, n
-		}
+	if m, ok := v.catalogue.Model(string(v.d.MakeModel)); ok {
+		return &m
 	}
-	return best
+	return nil
 }
