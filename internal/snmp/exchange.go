@@ -207,7 +207,7 @@ func (s *Session) awake() bool { return s.settled || s.opts.Heard }
 // fallsBack reports whether an answer in another version is still possible.
 func (s *Session) fallsBack() bool { return !s.awake() && s.version == V2c }
 
-// Two requests at a time.
+// Two requests at a time, which is the most a device ever has to work on.
 const (
 	// pairsFrom is the round-trip time from which two at a time are worth it:
 	// below, it is the device that takes the time, not the way.

@@ -57,7 +57,7 @@ func (w *wire) Write(b []byte) (int, error) {
 	defer w.mu.Unlock()
 	lost, back := w.way(w.sent)
 	w.sent++
-	if lost {
+	if lost || w.agent.deaf > 0 && len(b) > w.agent.deaf {
 		return len(b), nil
 	}
 	if w.free.Before(w.clock) {
@@ -337,5 +337,54 @@ func TestManyAlerts(t *testing.T) {
 		if v == V2c && st.RoundTrips > goal {
 			t.Errorf("%d round trips, want at most %d", st.RoundTrips, goal)
 		}
+	}
+}
+
+// Every kind of agent gives the same values with two requests in flight, and
+// over a path that loses 20 % each way.
+func TestAgentsFarAway(t *testing.T) {
+	for _, tt := range []struct {
+		name    string
+		version Version
+		make    func() *agent
+		most    int // round trips without loss
+	}{
+		{"v2c", V2c, func() *agent { return &agent{} }, 9},
+		{"answers of 484 octets", V2c, func() *agent { return &agent{maxSize: 484} }, 27},
+		{"answers of 300 octets", V2c, func() *agent { return &agent{maxSize: 300} }, 50},
+		{"20 names", V2c, func() *agent { return &agent{maxNames: 20} }, 60},
+		{"deaf to large requests", V2c, func() *agent { return &agent{deaf: 500} }, 28},
+		{"v1", V1, func() *agent { return &agent{v1Only: true} }, 10},
+		{"v1, answers of 484 octets", V1, func() *agent { return &agent{v1Only: true, maxSize: 484} }, 60},
+		{"v3", V3, func() *agent { return &agent{} }, 11},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			binds := fullDevice(t)
+			for seed := range uint64(12) {
+				a := tt.make()
+				a.binds = binds
+				cred := public(tt.version)
+				if tt.version == V3 {
+					a.v3, cred = v3Pair("SHA", "AES")
+				}
+				way := steady(20 * time.Millisecond)
+				if seed > 0 {
+					way = lossy(seed, 0.2, 20*time.Millisecond)
+				}
+				w := &wire{agent: a, way: way}
+				s := openWire(t, w, cred, Options{Retries: 2, Heard: true})
+				f := readAll(t, s, binds)
+				if f.Partial || len(f.Problems) > 0 {
+					t.Errorf("seed %d: partial %v, problems %v", seed, f.Partial, f.Problems)
+				}
+				st := s.Stats()
+				if seed == 0 {
+					t.Logf("%d in flight, %+v", w.most, st)
+					if st.RoundTrips > tt.most || w.most != 2 {
+						t.Errorf("%d round trips, want at most %d; %d in flight", st.RoundTrips, tt.most, w.most)
+					}
+				}
+			}
+		})
 	}
 }
