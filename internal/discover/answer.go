@@ -67,6 +67,8 @@ func (s *sweep) refused(e event) {
 	switch {
 	case e.here:
 		s.table.add(i, alive)
+	case e.nobody && s.noLink:
+		return // nobody could have answered
 	case e.nobody && known && f&expected == 0:
 		s.nobody(i)
 		return

@@ -23,6 +23,8 @@ type fakeNet struct {
 	// busy makes the next sends fail for want of room.
 	busy  int
 	drops uint64 // answers that the system dropped
+	// silence says whether what is sent at a time is lost; may be nil.
+	silence func(time.Time) bool
 	// outage says whether the network is away at a time; may be nil.
 	outage func(time.Time) bool
 	// neighbours, if not nil, is the table of neighbours that sends need.
@@ -126,7 +128,7 @@ func (f *fakeNet) send(to netip.AddrPort, msg []byte, _ bool) error {
 		return fmt.Errorf("not an SNMP message: %w", err)
 	}
 	f.sent = append(f.sent, sentProbe{to.Addr(), time.Now(), p.Version == gosnmp.Version3, p})
-	if h == nil {
+	if h == nil || f.silence != nil && f.silence(time.Now()) {
 		return nil
 	}
 	if h.heard++; h.heard <= h.skip {

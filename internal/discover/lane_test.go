@@ -195,20 +195,35 @@ func TestNetworkStaysAway(t *testing.T) {
 	}
 }
 
-// A link that goes down is a problem of its own: sends still succeed.
+// A link that goes down is a problem of its own: sends still succeed, and get
+// nowhere. When it comes back in time the others are found.
 func TestLinkGoesDown(t *testing.T) {
-	o := sweepNet(t, "10.1.2.0/24", Config{}, nil, func(s *sweep, _ *fakeNet) {
-		start := time.Now()
-		s.links = func() []string {
-			if time.Since(start) > time.Second/10 {
-				return []string{"eth7"}
-			}
-			return nil
+	for back, all := range map[time.Duration]bool{10 * time.Second: true, time.Hour: false} {
+		hosts := map[string]*fakeHost{}
+		for i := 1; i < 250; i += 7 {
+			hosts[fmt.Sprintf("10.1.2.%d", i)] = &fakeHost{agent: newAgent(t, laser)}
 		}
-		s.linksAt = start.Add(-time.Hour)
-	})
-	if p := o.stats.Problems; len(p) != 1 || p[0].Stage != "route" || !strings.Contains(p[0].Message, "eth7 lost its link during the sweep") {
-		t.Errorf("problems %v", p)
+		o := sweepNet(t, "10.1.2.0/24", Config{Pace: 50, Retries: 2}, hosts, func(s *sweep, f *fakeNet) {
+			start := time.Now()
+			s.attach(func(netip.Addr) bool { return true }, 50, nil)
+			down := func(now time.Time) bool { d := now.Sub(start); return d > 1500*time.Millisecond && d < back }
+			f.silence = down
+			s.links = func() []string {
+				if down(time.Now()) {
+					return []string{"eth7"}
+				}
+				return nil
+			}
+		})
+		if p := o.stats.Problems; len(p) != 1 || p[0].Stage != "route" || !strings.Contains(p[0].Message, "eth7 lost its link during the sweep") {
+			t.Errorf("problems %v", p)
+		}
+		if o.stats.Printers == 0 || (o.stats.Printers == len(hosts)) != all {
+			t.Errorf("back after %v: %d of %d printers", back, o.stats.Printers, len(hosts))
+		}
+		if o.took > away+2*time.Minute {
+			t.Errorf("took %v", o.took)
+		}
 	}
 }
 

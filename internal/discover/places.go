@@ -28,6 +28,7 @@ type places struct {
 	limit    int                        // of the table
 	resolved func() map[netip.Addr]bool // neighbours with an address; nil: not known
 	nobody   func(index int)            // called for an address that nobody has
+	blind    func() bool                // the link is down: the table says nothing
 	table    map[netip.Addr]bool        // as it was looked at last
 	now      int                        // places for unresolved ones
 	looked   time.Time                  // when now was computed
@@ -60,7 +61,7 @@ func (p *places) wait(now time.Time, t *table) time.Duration {
 		if now.Sub(o.at) < unresolvedTime && !settled {
 			break
 		}
-		if p.head++; !settled && p.table != nil && !p.table[o.addr] && p.looked.Sub(o.at) > lookAfter {
+		if p.head++; !settled && p.table != nil && !p.table[o.addr] && p.looked.Sub(o.at) > lookAfter && !p.blind() {
 			p.nobody(int(o.index))
 		}
 	}

@@ -54,6 +54,8 @@ type sweep struct {
 	there   map[int]bool    // whether a target's network was there before
 	links   func() []string // attached networks whose link is down; nil: not known
 	linksAt time.Time       // when they were looked at
+	noLink  bool            // one of them has none
+	waited  time.Duration   // for links, all in all
 
 	timer    *time.Timer
 	problems []Problem
@@ -78,6 +80,7 @@ func (s *sweep) attach(local func(netip.Addr) bool, perSecond int, room *places)
 	near := newLane(s, true, perSecond)
 	if near.room = room; room != nil {
 		room.nobody = s.nobody
+		room.blind = func() bool { return s.noLink }
 	}
 	s.local = local
 	s.lanes = []*lane{near, s.lanes[0]}
@@ -289,7 +292,10 @@ func (s *sweep) judgeLoss(pass int) {
 }
 
 // watchEvery is how often the sweep looks after the system.
-const watchEvery = 100 * time.Millisecond
+const (
+	watchEvery = 100 * time.Millisecond
+	linkEvery  = time.Second
+)
 
 // watch slows the sweep down when the system drops answers, and notices links
 // that go down.
@@ -302,11 +308,20 @@ func (s *sweep) watch(now time.Time) {
 		s.dropped = n
 		s.pace.slow(now)
 	}
-	if s.links != nil && now.Sub(s.linksAt) >= time.Second {
+	if s.links != nil && now.Sub(s.linksAt) >= linkEvery {
 		s.linksAt = now
-		for _, name := range s.links() {
+		down := s.links()
+		for _, name := range down {
 			s.problem("link "+name, Problem{Stage: "route",
-				Message: fmt.Sprintf("%s lost its link during the sweep: some of its addresses were not asked; check the cable or the wireless network and run again", name)})
+				Message: fmt.Sprintf("%s lost its link during the sweep: what it asked then got nowhere; check the cable or the wireless network and run again", name)})
+		}
+		s.noLink = len(down) > 0
+		for _, l := range s.lanes {
+			// What an interface without a link is given is lost, so it is waited for.
+			if s.noLink && l.local && s.waited < away {
+				l.pausedUntil = now.Add(linkEvery)
+				s.waited += linkEvery
+			}
 		}
 	}
 }
