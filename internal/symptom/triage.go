@@ -241,7 +241,8 @@ func (v *view) fill(text string) string {
 	return strings.NewReplacer("{languages}", languages, "{tray}", tray).Replace(text)
 }
 
-// The list of what to try has the steps of the causes that are likely enough,
+// The list of what to try has the steps of the first two causes, which are to be
+// told apart, and of the others that are likely enough,
 // and is bounded.
 const (
 	leastFirst = 0.08
@@ -274,7 +275,7 @@ func first(causes []device.TriageCause) []device.TriageStep {
 				o.step.For = append(o.step.For, c.Code)
 			}
 			o.worth += c.Probability * s.Tells / s.cost()
-			o.likely = o.likely || i == 0 || c.Probability >= leastFirst
+			o.likely = o.likely || i < 2 || c.Probability >= leastFirst
 		}
 	}
 	list = slices.DeleteFunc(list, func(o *option) bool { return !o.likely })
