@@ -31,6 +31,7 @@ var mustNotReach = map[string][]string{
 	"internal/report":    join(pipeline, outside, []string{"internal/finding", "internal/site"}),
 	"internal/symptom":   join(pipeline, outside, []string{"internal/report", "internal/site", "internal/term"}),
 	"internal/history":   all("internal/history", "internal/device"),
+	"internal/schedule":  all("internal/schedule"),
 	"internal/nightly":   join(pipeline, outside, []string{"internal/site"}),
 	"internal/forecast":  all("internal/forecast", "internal/device", "internal/history"),
 	"internal/visit":     all("internal/visit", "internal/device", "internal/forecast", "internal/history"),
@@ -49,7 +50,7 @@ var mustNotReach = map[string][]string{
 // everyPackage lists the packages that all() stands for.
 var everyPackage = []string{
 	"cmd/printround", "internal/alonetest", "internal/arch", "internal/bench", "internal/device", "internal/discover", "internal/finding",
-	"internal/forecast", "internal/history", "internal/nightly",
+	"internal/forecast", "internal/history", "internal/nightly", "internal/schedule",
 	"internal/interop", "internal/ipp", "internal/lab", "internal/media", "internal/mib", "internal/oid",
 	"internal/printport", "internal/release", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/symptom", "internal/term",
 	"internal/visit",
@@ -119,6 +120,7 @@ var libraryUsers = map[string][]string{
 	"github.com/santhosh-tekuri/jsonschema": {"internal/report"},
 	"modernc.org/sqlite":                    {"internal/history"},
 	"github.com/gofrs/flock":                {"internal/history"},
+	"howett.net/plist":                      {"internal/schedule"},
 	"github.com/google/go-cmp":              nil,
 	"github.com/rogpeppe/go-internal":       nil,
 	"github.com/fxamacker/cbor":             {"internal/survey"},
