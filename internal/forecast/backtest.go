@@ -300,21 +300,21 @@ func simpleRules(nights []device.Night, it Item) (lastTwo, whole float64) {
 	return lastTwo, line(rs[0])
 }
 
-// bands of how far away the end was said to be, in days.
-var bands = []struct {
+// distances are how far away the end was said to be, in days.
+var distances = []struct {
 	name string
 	to   float64
 }{{"within 14 days", 14}, {"15 to 45 days", 45}, {"46 to 120 days", 120}, {"later", math.Inf(1)}}
 
 func (b *Backtest) score(looks []look) {
 	kinds := map[string][]look{}
-	ahead := make([][]look, len(bands))
+	ahead := make([][]look, len(distances))
 	for _, l := range looks {
 		kinds[l.kind] = append(kinds[l.kind], l)
 		if !l.given {
 			continue
 		}
-		for i, band := range bands {
+		for i, band := range distances {
 			if l.p50 <= band.to {
 				ahead[i] = append(ahead[i], l)
 				break
@@ -329,7 +329,7 @@ func (b *Backtest) score(looks []look) {
 	for _, k := range names {
 		b.Kinds = append(b.Kinds, scoreOf(k, kinds[k]))
 	}
-	for i, band := range bands {
+	for i, band := range distances {
 		b.Ahead = append(b.Ahead, scoreOf(band.name, ahead[i]))
 	}
 	b.All = scoreOf("all", looks)

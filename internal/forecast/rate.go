@@ -6,12 +6,27 @@ import "math"
 const (
 	lifeSpread   = 0.10 // between supplies in one place of one device
 	deviceSpread = 0.30 // between devices of a model, before peers show it
-	grain        = 0.22 // of what one percent of a supply takes, against its mean
-	lasting      = 0.07 // of what is printed on the pages, from one time to another
-	gaugeError   = 1.5  // percent by which a gauge is off its own curve
-	leastFall    = 3.0  // percent that a level must have fallen to speak for itself
+	usualGrain   = 0.50 // of what one percent of a supply takes, against its mean, before lives show it
+	lasting      = 0.10 // of what is printed on the pages, from one time to another
+	gaugeNoise   = 0.5  // percent by which a gauge is off its curve
+	endsWeight   = 0.5  // of the line from end to end beside the median of slopes
+	leastFall    = 2.0  // percent that a level must have fallen to speak for itself
 	mostDoubt    = 0.45 // standard deviation of a rate's logarithm above which no date is given
 )
+
+// exact is the factor on the spreads of parts whose life a device counts in
+// pages: they differ little, and their gauges are straight.
+const exact = 0.3
+
+// counted reports such parts: those whose life goes by sheets and not by what
+// is on them (common practice, no source).
+func counted(kind string) bool {
+	switch kind {
+	case "fuser", "transferUnit", "cleanerUnit", "fuserCleaningPad", "fuserOilWiper":
+		return true
+	}
+	return false
+}
 
 // rule is how a gauge rounds: what a level v means when it moves in steps s.
 type rule int
@@ -70,15 +85,9 @@ func (l *life) crossings(step float64) {
 // learn estimates the rate of a life by itself. The curve straightens the
 // gauge, lift moves the boundaries by the rule that the gauge rounds by, scale
 // turns percent into what all supplies of this place share.
-func (l *life) learn(step, lift float64, c *curve, scale float64) {
+func (l *life) learn(step, lift, grain float64, c *curve, scale float64) {
 	l.rate = nothing
-	var x, y []float64
-	if l.fresh {
-		x, y = append(x, l.from), append(y, 100)
-	}
-	for _, p := range l.points {
-		x, y = append(x, p.count), append(y, c.straight(p.percent-lift*step))
-	}
+	x, y := l.way(step, lift, c)
 	n := len(x)
 	if n < 2 || x[n-1] <= x[0] {
 		return
@@ -89,12 +98,12 @@ func (l *life) learn(step, lift float64, c *curve, scale float64) {
 		slope = whole
 	}
 	// The ends weigh in: on a walk without wild points they know the drift best.
-	slope = (slope + whole) / 2
+	slope = slope + endsWeight*(whole-slope)
 	fall := y[0] - y[n-1]
 	if slope >= 0 || fall < leastFall {
 		return
 	}
-	err := gaugeError*gaugeError*2 + step*step/24
+	err := 2*gaugeNoise*gaugeNoise + step*step/24
 	if len(l.points) > 0 {
 		h := l.points[len(l.points)-1].half * slope
 		err += h * h / 3
@@ -103,78 +112,41 @@ func (l *life) learn(step, lift float64, c *curve, scale float64) {
 	l.rate = estimate{math.Log(-slope * scale), v}
 }
 
-// curve is what a gauge shows against what is left: straight[i] is what is
-// really left at 20·i percent shown.
-type curve struct{ at [6]float64 }
-
-var straightCurve = curve{[6]float64{0, 20, 40, 60, 80, 100}}
-
-// straight returns what is left at a level shown, in percent.
-func (c *curve) straight(shown float64) float64 {
-	x := min(max(shown/20, 0), 5)
-	i := min(int(x), 4)
-	return c.at[i] + (c.at[i+1]-c.at[i])*(x-float64(i))
+// way returns the boundaries that a life passed: counts and what was left.
+func (l *life) way(step, lift float64, c *curve) (x, y []float64) {
+	if l.fresh {
+		x, y = append(x, l.from), append(y, 100)
+	}
+	for _, p := range l.points {
+		x, y = append(x, p.count), append(y, c.straight(p.percent-lift*step))
+	}
+	return x, y
 }
 
-// bends is what finished lives say about a curve.
-type bends struct {
-	off [6]float64
-	n   [6]float64
-}
-
-// add compares a finished life with a straight line from full to empty.
-func (b *bends) add(l *life, step, lift float64) {
-	if !l.fresh || !l.over || len(l.points) == 0 {
-		return
+// unevenness sums, over stretches of a life in which the level fell by a few
+// percent, the squares by which the fall differs from what the pages let
+// expect, and the falls.
+func (l *life) unevenness(step, lift float64, c *curve) (squares, falls, n float64) {
+	x, y := l.way(step, lift, c)
+	k := len(x) - 1
+	if k < 3 || x[k] <= x[0] || y[0]-y[k] < 15 {
+		return 0, 0, 0
 	}
-	end := l.readings[len(l.readings)-1]
-	left := max(end.percent-lift*step+step/2, 0) // about what was left when it was taken out
-	if end.percent < 0.5*step {
-		left *= 0.3 // most are used up before they are taken out
-	}
-	span := end.count - l.from
-	if span <= 0 {
-		return
-	}
-	empty := l.from + span*100/(100-min(left, 30))
-	for k := 1; k < 5; k++ {
-		count, ok := l.passes(float64(20*k)+lift*step, step)
-		if !ok {
+	rate := (y[0] - y[k]) / (x[k] - x[0])
+	from := 0
+	for i := 1; i <= k; i++ {
+		fall := y[from] - y[i]
+		if fall < max(6, 1.5*step) {
 			continue
 		}
-		b.off[k] += 100*(empty-count)/(empty-l.from) - float64(20*k)
-		b.n[k]++
+		d := fall - rate*(x[i]-x[from])
+		squares += max(min(d*d, fall*fall)-step*step/12-2*gaugeNoise*gaugeNoise, 0)
+		falls += fall
+		n++
+		from = i
 	}
-}
-
-// passes returns the count at which the level shown passed a boundary, between
-// the points around it.
-func (l *life) passes(percent, step float64) (float64, bool) {
-	x0, y0 := l.from, 100+step*0.5
-	for _, p := range l.points {
-		if p.percent <= percent {
-			if y0 <= p.percent {
-				return p.count, true
-			}
-			return x0 + (p.count-x0)*(y0-percent)/(y0-p.percent), true
-		}
-		x0, y0 = p.count, p.percent
+	if n < 2 {
+		return 0, 0, 0
 	}
-	return 0, false
-}
-
-// curvePrior is how many finished lives a straight gauge counts for.
-const curvePrior = 1.5
-
-// curve returns the curve, straight where no life speaks.
-func (b *bends) curve() curve {
-	c := straightCurve
-	for k := 1; k < 5; k++ {
-		c.at[k] += b.off[k] / (b.n[k] + curvePrior)
-		c.at[k] = max(c.at[k], c.at[k-1]+2)
-	}
-	for k := 4; k > 0; k-- {
-		c.at[k] = min(c.at[k], c.at[k+1]-2)
-	}
-	return c
+	return squares * n / (n - 1), falls, n // the rate was taken from the same stretches
 }

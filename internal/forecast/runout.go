@@ -8,10 +8,11 @@ import (
 
 // Limits of what is foreseen.
 const (
-	Horizon   = 730 // days beyond which no moment is given
-	fineDays  = 60  // days ahead that are looked at one by one, later ones by the week
-	quantiles = 100 // moments of a distribution
-	staleDays = 21  // without a level for longer, none is foreseen
+	Horizon   = 730  // days beyond which no moment is given
+	fineDays  = 60   // days ahead that are looked at one by one, later ones by the week
+	quantiles = 100  // moments of a distribution
+	surprise  = 1.12 // factor on all variances, for what none of the parts knows of
+	staleDays = 21   // without a level for longer, none is foreseen
 )
 
 // outlook foresees what is in a place now, or says why it cannot.
@@ -21,8 +22,8 @@ func (p *place) outlook(l *lore, prior estimate, k *known) (*Distribution, strin
 		return nil, why
 	}
 	f := &p.lives[len(p.lives)-1]
-	habit := p.habit(prior, len(p.lives)-1)
-	rate := habit.loosened(lifeSpread * lifeSpread).with(f.rate).loosened(lasting * lasting)
+	habit := p.habit(prior, len(p.lives)-1, l.among)
+	rate := habit.loosened(l.among * l.among).with(f.rate).loosened(l.calm * l.calm * lasting * lasting)
 	if math.Sqrt(rate.variance) > mostDoubt {
 		return nil, p.tooLittle(f, k)
 	}
@@ -30,10 +31,10 @@ func (p *place) outlook(l *lore, prior estimate, k *known) (*Distribution, strin
 	var ends []ending
 	for r, w := range l.rules {
 		if w > 0.01 {
-			ends = append(ends, p.ending(rule(r), w, f, l, perCount, u))
+			ends = append(ends, p.ending(rule(r), w, f, l, perCount, rate.variance, u))
 		}
 	}
-	return spread(ends, perCount, rate.variance, u), ""
+	return spread(ends, perCount, rate.variance, l.grain, u), ""
 }
 
 // silent says why nothing can be said of the level, empty when it can.
@@ -79,36 +80,70 @@ type ending struct {
 const least = 0.2
 
 // ending works out what is left now: from the last boundary that the level
-// passed, by the rate; within what the level shown allows.
-func (p *place) ending(r rule, weight float64, f *life, l *lore, perCount float64, u *usage) ending {
+// passed, by the rate; within what the level shown allows. A rule that the
+// readings speak against loses weight.
+func (p *place) ending(r rule, weight float64, f *life, l *lore, rate float64, doubt float64, u *usage) ending {
 	lift := r.lift() * p.step
 	last := f.readings[len(f.readings)-1]
 	high := l.curve.straight(min(max(last.percent+p.step-lift, 0), 100))
 	low := l.curve.straight(min(max(last.percent-lift, 0), 100))
-	at, since, v := (high+low)/2, last.count, (high-low)*(high-low)/12
+	high = max(high, low+least)
+	left, since, v := (high+low)/2, last.count, (high-low)*(high-low)
 	switch {
 	case len(f.points) > 0:
 		q := f.points[len(f.points)-1]
-		at, since = l.curve.straight(min(max(q.percent-lift, 0), 100)), q.count
-		v = perCount * perCount * q.half * q.half / 3
+		left, since = l.curve.straight(min(max(q.percent-lift, 0), 100)), q.count
+		v = rate * rate * q.half * q.half / 3
 	case f.fresh:
-		at, since = 100, f.from
-		v = perCount * perCount * f.fromSure * f.fromSure / 3
+		left, since = 100, f.from
+		v = rate * rate * f.fromSure * f.fromSure / 3
 	}
-	used := max(perCount*(last.count-since), 0)
-	v += grain*grain*used + lasting*lasting*used*used
-	at -= used
-	if at < low || at > high {
-		at = min(max(at, low+0.05*(high-low)), high-0.05*(high-low))
+	walk := func(counts float64) {
+		used := max(rate*counts, 0)
+		left -= used
+		v += l.grain*l.grain*used + doubt*used*used
 	}
-	v = min(v, max((high-low)*(high-low)/8, 0.05))
-	at -= perCount * (u.count[len(u.count)-1] - last.count)
-	return ending{weight, max(at, least), v}
+	walk(last.count - since)
+	left, v, mass := within(left, v+gaugeNoise*gaugeNoise, low, high)
+	if now := u.count[len(u.count)-1]; now > last.count {
+		// No level since: it is below the last one, and not empty, or somebody would have come.
+		walk(now - last.count)
+		left, v, _ = within(left, v, 0, high)
+	}
+	return ending{weight * (mass + 0.01), max(left, least), v + l.calm*l.calm*l.curve.doubt(left)}
+}
+
+// within is a normal number that is known to lie between two bounds: its mean
+// and variance, and how likely that was.
+func within(mean, variance, low, high float64) (m, v, mass float64) {
+	sd := math.Sqrt(variance)
+	a, b := (low-mean)/sd, (high-mean)/sd
+	mass = phi(b) - phi(a)
+	if mass < 1e-6 {
+		m = low + 0.1*(high-low)
+		if mean > high {
+			m = high - 0.1*(high-low)
+		}
+		return m, (high - low) * (high - low) / 50, mass
+	}
+	da, db := density(a), density(b)
+	shift := (da - db) / mass
+	m = mean + sd*shift
+	v = variance * (1 + (a*da-b*db)/mass - shift*shift)
+	return m, max(v, 0), mass
+}
+
+// density is that of the standard normal distribution.
+func density(z float64) float64 {
+	if math.Abs(z) > 38 {
+		return 0
+	}
+	return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi)
 }
 
 // spread turns what is left and the pages to come into a distribution of the
 // moment at which nothing is left.
-func spread(ends []ending, perCount, rateVariance float64, u *usage) *Distribution {
+func spread(ends []ending, perCount, rateVariance, grain float64, u *usage) *Distribution {
 	start := u.at[len(u.at)-1]
 	grid := make([]float64, 0, fineDays+(Horizon-fineDays)/7+2)
 	days := make([]int, 0, cap(grid))
@@ -126,7 +161,7 @@ func spread(ends []ending, perCount, rateVariance float64, u *usage) *Distributi
 		for _, e := range ends {
 			if used > 0 {
 				v := doubt + grain*grain/max(e.left, 1) + e.variance/(e.left*e.left)
-				p += e.weight * phi(math.Log(used/e.left)/math.Sqrt(min(v, 1)))
+				p += e.weight * phi(math.Log(used/e.left)/math.Sqrt(min(v*surprise, 1.5)))
 			}
 		}
 		top = max(top, p/total)

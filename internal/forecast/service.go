@@ -119,5 +119,5 @@ func (k *known) due(left float64, notYet string) (*Distribution, string) {
 		}
 	}
 	left -= u.count[len(u.count)-1] - u.count[last]
-	return spread([]ending{{weight: 1, left: max(left, 1)}}, 1, sameWork*sameWork, u), ""
+	return spread([]ending{{weight: 1, left: max(left, 1)}}, 1, sameWork*sameWork, 0, u), ""
 }

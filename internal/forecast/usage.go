@@ -9,16 +9,20 @@ import (
 
 // Settings of the volume.
 const (
-	profileHalf  = 70.0 // days after which a night counts half for the weekdays
-	volumeHalf   = 28.0 // and for how much is printed at all
-	profilePrior = 1.5  // weeks that the usual week counts beside the observed ones
-	leastSpan    = 6.0  // days of counted pages that a volume needs
-	leastSteps   = 4    // counted intervals that it needs
-	weekSpread   = 0.22 // of the logarithm of a week's pages, before any is seen
-	weekPrior    = 4.0  // weeks that this counts
-	drift        = 0.05 // of the logarithm of the volume, a week
+	profileHalf  = 70.0  // days after which a night counts half for the weekdays
+	volumeHalf   = 28.0  // and for how much is printed in the weeks to come
+	longHalf     = 180.0 // and for how much is printed in the long run
+	returnDays   = 45.0  // days in which a difference between the two falls to a third
+	profilePrior = 1.5   // weeks that the usual week counts beside the observed ones
+	leastSpan    = 6.0   // days of counted pages that a volume needs
+	leastSteps   = 4     // counted intervals that it needs
+	weekSpread   = 0.22  // of the logarithm of a week's pages, before any is seen
+	weekPrior    = 4.0   // weeks that this counts
+	drift        = 0.05  // of the logarithm of the volume, a week
 	mostDrift    = 0.5
 	closedShare  = 0.08 // a working day with less of what is usual was none
+	closedUsual  = 0.05 // share of work that closures take, before any is seen
+	closedPrior  = 60.0 // days of work that this counts
 	closedRun    = 3    // that many in a row are a closure, which does not come every month
 )
 
@@ -33,7 +37,8 @@ type usage struct {
 	span    float64
 	steps   int
 	week    week
-	perDay  float64 // pages on a mean day, recent ones weighing more
+	perDay  float64 // pages on a mean day of late
+	longRun float64 // and over a longer time
 	spread  float64 // of the logarithm of a week's pages around that
 	weeks   float64 // that perDay rests on
 }
@@ -127,25 +132,30 @@ func (u *usage) learnWeek(steps []step) {
 // learnVolume learns how much is printed on a mean day, and how much that
 // differs from week to week.
 func (u *usage) learnVolume(steps []step) {
-	pages, work := u.recent(steps, nil)
+	pages, work := u.recent(steps, nil, volumeHalf)
 	if work <= 0 {
 		return
 	}
 	u.perDay = pages / work
 	closed := u.closures(steps)
-	if p, w := u.recent(steps, closed); w > 0 {
+	open := 1 - u.closedPart(steps, closed)
+	if p, w := u.recent(steps, closed, volumeHalf); w > 0 {
 		pages, work = p, w
-		u.perDay = pages / work
+		u.perDay = pages / work * open
+	}
+	u.longRun = u.perDay
+	if p, w := u.recent(steps, closed, longHalf); w > 0 {
+		u.longRun = p / w * open
 	}
 	u.weeks = work / 7
 	u.learnSpread(steps, closed)
 }
 
 // recent sums pages and work, the older the less.
-func (u *usage) recent(steps []step, without map[int]bool) (pages, work float64) {
+func (u *usage) recent(steps []step, without map[int]bool, half float64) (pages, work float64) {
 	for i, s := range steps {
 		if !without[i] {
-			w := math.Exp2(-u.age(s) / volumeHalf)
+			w := math.Exp2(-u.age(s) / half)
 			pages += w * s.pages
 			work += w * u.work(s)
 		}
@@ -182,6 +192,19 @@ func (u *usage) closures(steps []step) map[int]bool {
 	}
 	end()
 	return closed
+}
+
+// closedPart is the share of work that closures take in the long run.
+func (u *usage) closedPart(steps []step, closed map[int]bool) float64 {
+	all, part := closedPrior, closedPrior*closedUsual
+	for i, s := range steps {
+		w := u.work(s)
+		all += w
+		if closed[i] {
+			part += w
+		}
+	}
+	return part / all
 }
 
 // learnSpread compares whole weeks with what the profile expects of them.
@@ -254,7 +277,12 @@ func (u *usage) ahead(to moment) float64 {
 	if !u.counted {
 		return work
 	}
-	return work * u.perDay
+	days := float64(to.day-u.at[len(u.at)-1].day) / returnDays
+	if days <= 0 {
+		return work * u.perDay
+	}
+	late := -math.Expm1(-days) / days // mean of what is left of the difference
+	return work * (u.longRun + (u.perDay-u.longRun)*late)
 }
 
 // doubt is the variance of the logarithm of what is printed within some days

@@ -233,7 +233,9 @@ func (f *office) refill(k int, at time.Time) {
 }
 
 // strings3 reports supplies that people replace themselves and share.
-func shared(kind string) bool { return kind == "toner" || kind == "tonerCartridge" || kind == "inkCartridge" }
+func shared(kind string) bool {
+	return kind == "toner" || kind == "tonerCartridge" || kind == "inkCartridge"
+}
 
 // settled reports whether the run-out of everything that was in the device in
 // the recorded nights is known.
