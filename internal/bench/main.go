@@ -5,6 +5,7 @@
 //	go run ./internal/bench --quick                # about two
 //	go run ./internal/bench --only thousand,loss5
 //	go run ./internal/bench --json new.json --compare old.json
+//	go run ./internal/bench --program ./printround  # one that is built already
 //
 // The program is built and run as a process of its own, so that its memory and
 // processor time are not those of the simulated printers. As root on Linux each
@@ -76,6 +77,7 @@ func run() int {
 	list := flag.Bool("list", false, "list the scenarios")
 	out := flag.String("json", "", "write the result to `FILE`")
 	compare := flag.String("compare", "", "print the ratios to an earlier result in `FILE`")
+	ready := flag.String("program", "", "measure this printround in `FILE`; default: build it")
 	flag.Parse()
 	if *list {
 		for _, s := range scenarios {
@@ -97,7 +99,7 @@ func run() int {
 	}
 	ctx, stop := interruptible()
 	defer stop()
-	b, remove, err := prepare(ctx)
+	b, remove, err := prepare(ctx, *ready)
 	if err != nil {
 		fmt.Fprintln(os.Stderr, "bench:", err)
 		return 1
@@ -139,8 +141,19 @@ func choose(only string, quick bool) ([]scenario, error) {
 	return out, nil
 }
 
-// prepare builds printround. remove takes away what was made.
-func prepare(ctx context.Context) (b *bench, remove func(), err error) {
+// prepare builds printround, unless one is ready. remove takes away what was
+// made.
+func prepare(ctx context.Context, ready string) (b *bench, remove func(), err error) {
+	if ready != "" {
+		b = &bench{own: canIsolate()}
+		if b.tool, err = filepath.Abs(ready); err == nil {
+			b.self, err = os.Executable()
+		}
+		if err == nil {
+			_, err = os.Stat(b.tool)
+		}
+		return b, func() {}, err
+	}
 	dir, err := os.MkdirTemp("", "printround-bench-")
 	if err != nil {
 		return nil, nil, err
@@ -173,9 +186,9 @@ func (b *bench) all(ctx context.Context, chosen []scenario) *result {
 		var skip skipped
 		switch {
 		case errors.As(err, &skip):
-			rows = append(rows, row{Scenario: s.name, Left: string(skip)})
+			rows = []row{{Scenario: s.name, Left: string(skip)}}
 		case err != nil:
-			rows = append(rows, row{Scenario: s.name, Failed: err.Error()})
+			rows = []row{{Scenario: s.name, Failed: err.Error()}}
 		}
 		for i := range rows {
 			if rows[i].Scenario == "" {
