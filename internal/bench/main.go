@@ -24,6 +24,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"syscall"
@@ -176,7 +177,7 @@ func prepare(ctx context.Context, ready string) (b *bench, remove func(), err er
 
 // all runs the scenarios one after the other.
 func (b *bench) all(ctx context.Context, chosen []scenario) *result {
-	r := &result{Started: time.Now(), Cores: runtime.NumCPU(), System: runtime.GOOS + "/" + runtime.GOARCH, Commit: commit(ctx), Isolated: b.own}
+	r := &result{Started: time.Now(), Cores: runtime.NumCPU(), System: system(), Commit: commit(ctx), Isolated: b.own}
 	for _, s := range chosen {
 		if ctx.Err() != nil {
 			break
@@ -206,6 +207,22 @@ func (b *bench) all(ctx context.Context, chosen []scenario) *result {
 type skipped string
 
 func (s skipped) Error() string { return string(s) }
+
+// system is what this was built for.
+func system() string {
+	var os, arch string
+	if info, ok := debug.ReadBuildInfo(); ok {
+		for _, s := range info.Settings {
+			switch s.Key {
+			case "GOOS":
+				os = s.Value
+			case "GOARCH":
+				arch = s.Value
+			}
+		}
+	}
+	return os + "/" + arch
+}
 
 func commit(ctx context.Context) string {
 	out, err := exec.CommandContext(ctx, "git", "describe", "--always", "--dirty").Output()
