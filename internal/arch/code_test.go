@@ -94,10 +94,12 @@ func TestNoSetRequest(t *testing.T) {
 	})
 }
 
-// The operations of IPP that the tool may ask for only read (RFC 8011 section
-// 4). The library's names of the others must not occur.
+// The operations of IPP that the tool asks for only read (RFC 8011 section 4),
+// but for those of the one package that prints, cancels and identifies. The
+// library's names of all others must not occur.
 func TestNoWritingIPPOperation(t *testing.T) {
 	reading := []string{"OperationGetPrinterAttributes", "OperationGetJobs", "OperationGetJobAttributes", "OperationValidateJob"}
+	acting := []string{"OperationPrintJob", "OperationCreateJob", "OperationSendDocument", "OperationCancelJob", "OperationIdentifyPrinter"}
 	shipped(t, func(s *source, f sourceFile, n ast.Node) {
 		sel, ok := n.(*ast.SelectorExpr)
 		if !ok || f.dir == "internal/lab" {
@@ -107,8 +109,35 @@ func TestNoWritingIPPOperation(t *testing.T) {
 			return
 		}
 		name := sel.Sel.Name
-		if strings.HasPrefix(name, "Operation") && !slices.Contains(reading, name) {
+		if f.dir == "internal/ipp/act" && slices.Contains(acting, name) {
+			return
+		}
+		if name != "OperationGroup" && strings.HasPrefix(name, "Operation") && !slices.Contains(reading, name) {
 			t.Errorf("%s: %s", s.at(n), name)
+		}
+	})
+}
+
+// Only the package that acts sends operations by number, and only the commands
+// whose purpose it is, and what they are made of, know that package.
+func TestWhoMayAct(t *testing.T) {
+	const acting = "internal/ipp/act"
+	users := []string{"cmd/printround/proof.go", "cmd/printround/queue.go", "cmd/printround/identify.go"}
+	s := load(t)
+	for _, f := range s.files {
+		if f.test || f.dir == "internal/proof/send" {
+			continue
+		}
+		for _, p := range f.imports() {
+			if target, ours := s.within(p); ours && (target == acting || target == "internal/proof/send") && !slices.Contains(users, f.name) {
+				t.Errorf("%s imports %s, which only %v may", f.name, p, users)
+			}
+		}
+	}
+	shipped(t, func(s *source, f sourceFile, n ast.Node) {
+		sel, ok := n.(*ast.SelectorExpr)
+		if ok && sel.Sel.Name == "Operate" && f.dir != acting {
+			t.Errorf("%s: Operate is called outside %s", s.at(n), acting)
 		}
 	})
 }
@@ -123,7 +152,7 @@ func TestOnlyMainExits(t *testing.T) {
 		if x, ok := sel.X.(*ast.Ident); !ok || x.Name != "os" && x.Name != "log" {
 			return
 		}
-		if f.name != "cmd/printround/main.go" {
+		if f.name != f.dir+"/main.go" {
 			t.Errorf("%s: the process ends outside main.go", s.at(n))
 		}
 	})

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"math"
 	"unicode/utf8"
 
 	"github.com/OpenPrinting/goipp"
@@ -61,7 +62,7 @@ func value(tag goipp.Tag, v goipp.Value) Value {
 	case goipp.Range:
 		out.lo, out.hi = int64(v.Lower), int64(v.Upper)
 	case goipp.Resolution:
-		out.lo, out.hi = int64(v.Xres), int64(v.Yres)
+		out.lo, out.hi = perInch(v.Xres, v.Units), perInch(v.Yres, v.Units)
 	case goipp.String:
 		out.text = utf8Text(string(v))
 	case goipp.TextWithLang:
@@ -74,6 +75,14 @@ func value(tag goipp.Tag, v goipp.Value) Value {
 		out.members = attributes(goipp.Attributes(v))
 	}
 	return out
+}
+
+// perInch gives a resolution in dots an inch.
+func perInch(n int, units goipp.Units) int64 {
+	if units == goipp.UnitsDpcm {
+		return int64(math.Round(float64(n) * 2.54))
+	}
+	return int64(n)
 }
 
 // utf8Text reads text that is not UTF-8 as ISO 8859-1, which the printers that

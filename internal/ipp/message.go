@@ -169,6 +169,11 @@ func (v Value) Range() (lo, hi int64, ok bool) {
 // Bool returns the value of a boolean.
 func (v Value) Bool() (value, ok bool) { return v.lo != 0, v.tag == goipp.TagBoolean }
 
+// Resolution returns a resolution across the feed and along it, in dots an inch.
+func (v Value) Resolution() (x, y int64, ok bool) {
+	return v.lo, v.hi, v.tag == goipp.TagResolution
+}
+
 // Text returns the text of a character-string or octetString value. Text that
 // is not UTF-8 is read as ISO 8859-1. It is foreign and not cleaned.
 func (v Value) Text() (string, bool) {

@@ -1,0 +1,41 @@
+package ipp
+
+import (
+	"context"
+
+	goippreq "github.com/phin1x/go-ipp"
+)
+
+// Ask asks for named attributes of the printer where it answered before. A
+// printer that dislikes the list is asked for all that it has.
+func (s *Session) Ask(ctx context.Context, names []string) (*Answer, error) {
+	for {
+		a, at, err := s.ask(ctx, s.at, getPrinterAttributes(names))
+		switch {
+		case err != nil:
+			return nil, err
+		case a.Status().Successful():
+			return a, nil
+		case picky(a.Status()) && names != nil:
+			names = nil
+		default:
+			return nil, statusError(a.Status(), at)
+		}
+	}
+}
+
+// Job asks how one job is doing, where the printer answered before.
+func (s *Session) Job(ctx context.Context, id int, names []string) (*Answer, error) {
+	a, at, err := s.ask(ctx, s.at, request{operation: goippreq.OperationGetJobAttributes, attrs: []attr{
+		{goippreq.AttributeJobID, id},
+		{goippreq.AttributeRequestingUserName, userName},
+		{goippreq.AttributeRequestedAttributes, names},
+	}})
+	if err != nil {
+		return nil, err
+	}
+	if !a.Status().Successful() {
+		return nil, statusError(a.Status(), at)
+	}
+	return a, nil
+}
