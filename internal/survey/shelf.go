@@ -13,8 +13,8 @@ import (
 )
 
 // DefaultKeep is how many readings a shelf keeps in memory as they are: about
-// 30 MB of full devices.
-const DefaultKeep = 2000
+// 16 MB of full devices.
+const DefaultKeep = 1000
 
 // Shelf keeps what was read of each device until the report is written. Few
 // readings stay in memory; once there are more, all of them go to a temporary
