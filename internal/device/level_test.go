@@ -154,7 +154,9 @@ func TestClean(t *testing.T) {
 }
 
 func FuzzClean(f *testing.F) {
-	f.Add("a\x1b[31mb\u202e")
+	for _, s := range []string{"a\x1b[31mb\u202e", "", " ", "Tray 1", " Tray 1", "Tray 1 ", "Tray  1", "~", "\x7f"} {
+		f.Add(s)
+	}
 	f.Fuzz(func(t *testing.T, s string) {
 		got := CleanTo(s, 64)
 		if len(got) > 64 {
@@ -162,6 +164,9 @@ func FuzzClean(f *testing.F) {
 		}
 		if again := CleanTo(string(got), 64); again != got {
 			t.Errorf("not stable: %q then %q", got, again)
+		}
+		if long := CleanTo("\x00"+s, 64); long != got { // a text that is not clean takes the long way
+			t.Errorf("%q, with a NUL before it %q", got, long)
 		}
 		for _, r := range string(got) {
 			if r < 0x20 || (r >= 0x7f && r < 0xa0) || r == '\u202e' || r == 0xfffd && !containsReplacement(s) {

@@ -45,6 +45,9 @@ func Clean(s string) Text { return CleanTo(s, MaxText) }
 
 // CleanTo is Clean with a bound of max bytes.
 func CleanTo(s string, max int) Text {
+	if len(s) <= max && isClean(s) {
+		return Text(s)
+	}
 	var b strings.Builder
 	space := false
 	for i := 0; i < len(s); {
@@ -77,6 +80,19 @@ func CleanTo(s string, max int) Text {
 		b.WriteRune(r)
 	}
 	return Text(b.String())
+}
+
+// isClean reports whether s is printable ASCII with single spaces between its
+// words: most texts are.
+func isClean(s string) bool {
+	last := byte(' ')
+	for i := range len(s) {
+		if s[i] < ' ' || s[i] > '~' || s[i] == ' ' && last == ' ' {
+			return false
+		}
+		last = s[i]
+	}
+	return last != ' ' || s == ""
 }
 
 // escapeLength returns the length of what follows an ESC in s: a control
