@@ -5,6 +5,7 @@ import (
 	"net/netip"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"testing/synctest"
@@ -22,7 +23,7 @@ type fakeNet struct {
 	sent  []sentProbe
 	// busy makes the next sends fail for want of room.
 	busy  int
-	drops uint64 // answers that the system dropped
+	drops atomic.Uint64 // answers that the system dropped
 	// silence says whether what is sent at a time is lost; may be nil.
 	silence func(time.Time) bool
 	// outage says whether the network is away at a time; may be nil.
@@ -99,7 +100,7 @@ type fakeHost struct {
 func (f *fakeNet) events() <-chan event { return f.ch }
 func (f *fakeNet) close()               {}
 
-func (f *fakeNet) dropped() uint64 { return f.drops }
+func (f *fakeNet) dropped() uint64 { return f.drops.Load() }
 
 func (f *fakeNet) send(to netip.AddrPort, msg []byte, _ bool) error {
 	if f.busy > 0 {

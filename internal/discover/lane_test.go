@@ -244,7 +244,7 @@ func TestSweepSlowsDown(t *testing.T) {
 		t.Errorf("half of the hosts answered only in the second pass: %0.f packets a second before, %.0f after", first, last)
 	}
 	o = sweepNet(t, "10.1.0.0/20", Config{Pace: pace}, nil, func(_ *sweep, f *fakeNet) {
-		time.AfterFunc(time.Second, func() { f.drops = 9 })
+		time.AfterFunc(time.Second, func() { f.drops.Store(9) })
 	})
 	if before, after := per(o, 0, 900), per(o, 1100, 1400); before < 0.98*pace || after > 0.8*pace {
 		t.Errorf("answers were dropped: %.0f packets a second before, %.0f after", before, after)

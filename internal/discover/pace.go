@@ -16,9 +16,17 @@ const (
 	wakeTime = 5 * time.Millisecond
 	// burstTime is how much unused time may be made up for at once, so that the
 	// pace holds on a busy machine, and no more, so that a machine that was
-	// asleep does not wake up shouting.
+	// asleep does not wake up shouting. At a low pace it is more, as long as it
+	// is few packets.
 	burstTime = 20 * time.Millisecond
+	lowTime   = 50 * time.Millisecond
+	fewAtOnce = 100
 )
+
+// burstOf is how many packets may be made up for at once.
+func burstOf(perSecond float64) float64 {
+	return max(1, perSecond*burstTime.Seconds(), min(perSecond*lowTime.Seconds(), fewAtOnce))
+}
 
 // pacer is a token bucket whose rate falls under pressure and comes back.
 type pacer struct {
@@ -33,7 +41,7 @@ type pacer struct {
 
 func newPacer(perSecond int, now time.Time) *pacer {
 	p := float64(max(perSecond, 1))
-	return &pacer{most: p, cap: p, perSecond: p, burst: max(1, p*burstTime.Seconds()), tokens: 1, last: now}
+	return &pacer{most: p, cap: p, perSecond: p, burst: burstOf(p), tokens: 1, last: now}
 }
 
 // wait returns how long it is until packets may go; 0: one may now. Once the

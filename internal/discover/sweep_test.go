@@ -328,7 +328,7 @@ func TestSweepPace(t *testing.T) {
 	if n := len(o.net.sent); n != 4094 {
 		t.Fatalf("%d packets", n)
 	}
-	first, burst := o.net.sent[0].at, int(1000*burstTime.Seconds())
+	first, burst := o.net.sent[0].at, int(burstOf(1000))
 	for i, p := range o.net.sent {
 		if earliest := time.Duration(i-burst-1) * time.Millisecond; p.at.Sub(first) < earliest {
 			t.Fatalf("packet %d went after %v, not before %v is right", i, p.at.Sub(first), earliest)
