@@ -50,7 +50,13 @@ func (p *plan) find(ctx context.Context, query string) (*place, error) {
 	}
 	if p.from != nil {
 		e.tried = append(e.tried, "earlier survey")
-		if got, err := p.inSurvey(ctx, query); got != nil || err != nil {
+		if got, err := p.among(ctx, query, p.from.Devices); got != nil || err != nil {
+			return got, err
+		}
+	}
+	if p.notes != nil {
+		e.tried = append(e.tried, "history")
+		if got, err := p.among(ctx, query, p.known); got != nil || err != nil {
 			return got, err
 		}
 	}
@@ -125,11 +131,12 @@ func (p *plan) inSiteFile(ctx context.Context, query string) (*place, error) {
 	return got, err
 }
 
-func (p *plan) inSurvey(ctx context.Context, query string) (*place, error) {
+// among looks for the device among those of earlier surveys.
+func (p *plan) among(ctx context.Context, query string, devices []device.Device) (*place, error) {
 	var hits []*device.Device
-	for i := range p.from.Devices {
-		if called(&p.from.Devices[i], query) {
-			hits = append(hits, &p.from.Devices[i])
+	for i := range devices {
+		if called(&devices[i], query) {
+			hits = append(hits, &devices[i])
 		}
 	}
 	switch {

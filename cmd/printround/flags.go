@@ -127,6 +127,7 @@ type showFlags struct {
 	showOwners    bool
 	exitAttention bool   // sweep only
 	from          string // an earlier survey
+	history       string // earlier nights
 }
 
 func (f *showFlags) add(cmd *cobra.Command, sweep bool) {
@@ -144,6 +145,7 @@ func (f *showFlags) add(cmd *cobra.Command, sweep bool) {
 	fl.BoolVar(&f.showJobNames, "show-job-names", false, "show the names of jobs, which may be personal")
 	fl.BoolVar(&f.showOwners, "show-owners", false, "show the owners of jobs")
 	fl.StringVar(&f.from, "from", "", "earlier survey in JSON: `FILE` to compare with and to know devices from")
+	fl.StringVar(&f.history, "history", "", "history that 'nightly' keeps: `FILE` to know devices, first sightings and pages since the last night from")
 	if sweep {
 		fl.BoolVar(&f.exitAttention, "exit-attention", false, "let the exit status tell the worst attention level")
 	}

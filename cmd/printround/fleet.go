@@ -20,7 +20,8 @@ type fleet struct {
 	shelf   *survey.Shelf
 	peers   finding.Peers
 	options func(*device.Device) finding.Options
-	order   []int // of the devices, the most urgent first
+	tell    func(*device.Device) // what is known of a judged device beside the survey
+	order   []int                // of the devices, the most urgent first
 
 	answered bool             // something did
 	worst    device.Attention // of the devices that are ranked
@@ -80,6 +81,9 @@ func (f *fleet) judged(i int) (device.Device, error) {
 	d, err := f.Device(i)
 	if err == nil {
 		f.peers.Judge(&d, f.options(&d))
+		if f.tell != nil {
+			f.tell(&d)
+		}
 	}
 	return d, err
 }

@@ -18,6 +18,10 @@ import (
 	"printround/internal/term"
 )
 
+// historyName is the history in the folder of the reports, where no other place
+// is named.
+const historyName = "history.db"
+
 // nightlyFlags say where a run keeps its results; the site file says so where
 // they do not.
 type nightlyFlags struct {
@@ -104,7 +108,7 @@ func (f *nightlyFlags) places(r site.Report) error {
 		}
 	}
 	if f.history == "" {
-		f.history = filepath.Join(f.dir, "history.db")
+		f.history = filepath.Join(f.dir, historyName)
 	}
 	return nil
 }

@@ -14,6 +14,8 @@ import (
 	"printround/internal/device"
 	"printround/internal/discover"
 	"printround/internal/finding"
+	"printround/internal/history"
+	"printround/internal/nightly"
 	"printround/internal/site"
 	"printround/internal/snmp"
 	"printround/internal/survey"
@@ -28,6 +30,7 @@ type plan struct {
 	file     *site.File      // nil: no site file
 	from     *device.Survey  // nil: no earlier survey
 	known    []device.Device // of the history
+	notes    *history.Notes  // of the history; nil: none
 	lab      *labRun         // nil: real devices
 	browseOn []net.Interface // for DNS-SD; nil: all that are up and take multicast
 	onePort  bool            // the lab as on systems with one loopback address
@@ -57,6 +60,11 @@ func newPlan(a *app, reach *reachFlags, choose *chooseFlags, show *showFlags) (*
 			return nil, err
 		}
 	}
+	if show.history != "" {
+		if err := p.remember(show.history); err != nil {
+			return nil, err
+		}
+	}
 	if choose.lab {
 		return p, nil
 	}
@@ -75,6 +83,28 @@ func newPlan(a *app, reach *reachFlags, choose *chooseFlags, show *showFlags) (*
 	var err error
 	p.file, err = site.Load(path)
 	return p, err
+}
+
+// remember reads what a history tells of devices.
+func (p *plan) remember(path string) error {
+	ctx := context.Background()
+	s, err := history.Open(path, history.Options{ReadOnly: true, Now: p.a.now})
+	if err != nil {
+		return fmt.Errorf("--history: %w", err)
+	}
+	defer s.Close()
+	if p.notes, err = s.Notes(ctx); err != nil {
+		return err
+	}
+	p.known, err = nightly.Known(ctx, s, p.a.now())
+	return err
+}
+
+// tell adds to a judged device what the history knows.
+func (p *plan) tell(d *device.Device) {
+	if p.notes != nil {
+		p.notes.Tell(d)
+	}
 }
 
 // newJob makes the survey of a scope. The site may be nil.

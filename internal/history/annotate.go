@@ -12,30 +12,71 @@ import (
 	"printround/internal/device"
 )
 
-// Annotate adds to a judged survey what earlier nights tell: the key by which
-// a device is known and its further aliases, when each finding was first seen,
-// when the device last answered, and how far its life counter went since the
-// night before.
-func (s *Store) Annotate(ctx context.Context, v *device.Survey) error {
-	return s.explain(s.annotate(ctx, v))
+// Notes is what earlier nights tell of the devices of a survey. It can be asked
+// by several goroutines.
+type Notes struct {
+	known    *register
+	findings map[int64][]interval
+	last     map[int64]*lastNight
+	aliases  map[int64][]string
 }
 
-func (s *Store) annotate(ctx context.Context, v *device.Survey) error {
-	r, err := loadRegister(ctx, s.db)
+// Notes reads them.
+func (s *Store) Notes(ctx context.Context) (*Notes, error) {
+	n := &Notes{aliases: map[int64][]string{}}
+	var err error
+	if n.known, err = loadRegister(ctx, s.db); err != nil {
+		return nil, s.explain(err)
+	}
+	if n.findings, err = openFindings(ctx, s.db); err != nil {
+		return nil, s.explain(err)
+	}
+	if n.last, err = lastNights(ctx, s.db); err != nil {
+		return nil, s.explain(err)
+	}
+	for a, id := range n.known.byAlias {
+		n.aliases[id] = append(n.aliases[id], a)
+	}
+	for _, list := range n.aliases {
+		slices.Sort(list)
+	}
+	return n, nil
+}
+
+// Tell adds to a judged device the further aliases by which it is known, when
+// each finding was first seen, when the device last answered, and how far its
+// life counter went since the night before.
+func (n *Notes) Tell(d *device.Device) {
+	if d.Role == device.RoleServerQueue {
+		return
+	}
+	id, known, _ := n.known.find(d)
+	for k := range d.Findings {
+		f := &d.Findings[k]
+		first := d.ObservedAt
+		if i := slices.IndexFunc(n.findings[id], func(o interval) bool { return o.is(f) }); known && i >= 0 {
+			first = moment(n.findings[id][i].firstSeen)
+		}
+		f.FirstSeen = &first
+	}
+	if !known {
+		return
+	}
+	d.Aliases = slices.Clone(d.Aliases)
+	for _, a := range n.aliases[id] {
+		if !slices.Contains(d.Aliases, a) {
+			d.Aliases = append(d.Aliases, a)
+		}
+	}
+	n.last[id].tell(d)
+}
+
+// Annotate tells all devices of a survey, and gives them the keys by which
+// they are known.
+func (s *Store) Annotate(ctx context.Context, v *device.Survey) error {
+	n, err := s.Notes(ctx)
 	if err != nil {
 		return err
-	}
-	findings, err := openFindings(ctx, s.db)
-	if err != nil {
-		return err
-	}
-	last, err := lastNights(ctx, s.db)
-	if err != nil {
-		return err
-	}
-	aliases := map[int64][]string{}
-	for a, id := range r.byAlias {
-		aliases[id] = append(aliases[id], a)
 	}
 	taken := map[string]bool{}
 	for i := range v.Devices {
@@ -43,34 +84,11 @@ func (s *Store) annotate(ctx context.Context, v *device.Survey) error {
 	}
 	for i := range v.Devices {
 		d := &v.Devices[i]
-		if d.Role == device.RoleServerQueue {
-			continue
+		if id, ok, _ := n.known.find(d); ok && !taken[n.known.keys[id]] {
+			d.Key = n.known.keys[id]
+			taken[d.Key] = true
 		}
-		id, ok, _ := r.find(d)
-		if ok && d.Key != r.keys[id] && !taken[r.keys[id]] {
-			taken[r.keys[id]] = true
-			d.Key = r.keys[id]
-		}
-		ok = ok && d.Key == r.keys[id]
-		for k := range d.Findings {
-			f := &d.Findings[k]
-			first := d.ObservedAt
-			if n := slices.IndexFunc(findings[id], func(o interval) bool { return o.is(f) }); ok && n >= 0 {
-				first = moment(findings[id][n].firstSeen)
-			}
-			f.FirstSeen = &first
-		}
-		if !ok {
-			continue
-		}
-		more := aliases[id]
-		slices.Sort(more)
-		for _, a := range more {
-			if !slices.Contains(d.Aliases, a) {
-				d.Aliases = append(d.Aliases, a)
-			}
-		}
-		last[id].tell(d)
+		n.Tell(d)
 	}
 	return nil
 }

@@ -23,7 +23,7 @@ func compiled(t testing.TB, name string) *jsonschema.Schema {
 	c := jsonschema.NewCompiler()
 	c.AssertFormat()
 	var id string
-	for _, n := range []string{device.DeviceSchema, device.SurveySchema} {
+	for _, n := range []string{device.DeviceSchema, device.SurveySchema, HistorySchema} {
 		raw, ok := Schema(n)
 		if !ok {
 			t.Fatalf("no schema for %s", n)

@@ -17,6 +17,7 @@ func Schema(name string) ([]byte, bool) {
 	file, ok := map[string]string{
 		device.SurveySchema: "schema/survey.schema.json",
 		device.DeviceSchema: "schema/device.schema.json",
+		HistorySchema:       "schema/history.schema.json",
 		device.TriageSchema: "schema/symptom.schema.json",
 		visit.Schema:        "schema/visit.schema.json",
 	}[name]
