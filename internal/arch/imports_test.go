@@ -123,6 +123,7 @@ var libraryUsers = map[string][]string{
 	"modernc.org/sqlite":                    {"internal/history"},
 	"github.com/gofrs/flock":                {"internal/history"},
 	"howett.net/plist":                      {"internal/schedule"},
+	"github.com/guptarohit/asciigraph":      {"internal/report"},
 	"github.com/google/go-cmp":              nil,
 	"github.com/rogpeppe/go-internal":       nil,
 	"github.com/fxamacker/cbor":             {"internal/survey"},
