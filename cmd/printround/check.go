@@ -117,9 +117,9 @@ func runCheck(ctx context.Context, a *app, query string, every time.Duration, re
 }
 
 // writeDevices writes each device of a survey: one after the other, in JSON a
-// document each, in CSV rows under one heading.
+// document each, in CSV rows under one heading, in HTML on one page.
 func writeDevices(w io.Writer, s *device.Survey, o report.Options) error {
-	if o.Format == report.CSV {
+	if o.Format == report.CSV || o.Format == report.HTML && len(s.Devices) != 1 {
 		return report.Write(w, s, o)
 	}
 	for i := range s.Devices {
@@ -171,6 +171,7 @@ func (p *plan) look(ctx context.Context, query string, t survey.CheckTarget, j j
 			s.Devices[i].Hostname = device.Clean(query)
 		}
 		finding.Judge(&s.Devices[i], j.judge)
+		p.tell(&s.Devices[i])
 	}
 	if p.lockedOut && !overSNMP(s.Devices) && !s.Partial {
 		// The credential that could not be used may be the one it wanted.

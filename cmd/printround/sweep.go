@@ -44,7 +44,8 @@ standard output or to the file named by --out.
   printround sweep 10.1.2.0/24
   printround sweep 10.1.2.0/24 --skip 10.1.2.200-10.1.2.220 --out monday.json --format json
   printround sweep --site offices.toml --from monday.json
-  printround sweep 10.1.2.0/24 --format csv --rows supplies --bom --out supplies.csv`,
+  printround sweep 10.1.2.0/24 --format csv --rows supplies --bom --out supplies.csv
+  printround sweep --site offices.toml --format html --out monday.html`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := reach.check(true); err != nil {
 				return err
@@ -102,6 +103,7 @@ func runSweep(ctx context.Context, a *app, args []string, reach *reachFlags, cho
 		// program that reads JSON still gets a document with the errors.
 		return end(status)
 	}
+	o.Beside = &report.Beside{Visit: p.visitOptions(nil)}
 	if err := a.write(show.out, func(w io.Writer) error { return f.write(w, o) }); err != nil {
 		return err
 	}
@@ -156,7 +158,7 @@ func (p *plan) fleet(ctx context.Context, jobs []job) (*fleet, error) {
 	if why := shelf.Problem(); why != "" {
 		p.a.note(why)
 	}
-	f := &fleet{Fleet: s, shelf: shelf, options: judgeBySite(jobs)}
+	f := &fleet{Fleet: s, shelf: shelf, options: judgeBySite(jobs), tell: p.tell}
 	ranked, err := f.rank(p.from != nil)
 	if err != nil {
 		f.Close()

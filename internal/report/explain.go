@@ -66,7 +66,7 @@ func (p *page) explainFinding(f *device.Finding) {
 }
 
 // findingLine gives impact, weight and age.
-func (p *page) findingLine(f *device.Finding) string {
+func (s style) findingLine(f *device.Finding) string {
 	line := fmt.Sprintf("%s, weight %.2f", f.Impact, f.Weight)
 	if f.Stale {
 		line += ", stale: present status contradicts it"
@@ -75,7 +75,7 @@ func (p *page) findingLine(f *device.Finding) string {
 		line += ", " + span(*f.AgeS) + " old"
 	}
 	if f.FirstSeen != nil {
-		line += ", first seen " + p.time(*f.FirstSeen)
+		line += ", first seen " + s.time(*f.FirstSeen)
 	}
 	return line
 }

@@ -1,5 +1,5 @@
 // Package report writes surveys and devices for people and programs: a ranked
-// table, CSV (RFC 4180), JSON and Markdown. It knows no protocol and judges
+// table, CSV (RFC 4180), JSON, Markdown and HTML. It knows no protocol and judges
 // nothing; what it is given is ranked already.
 package report
 
@@ -21,10 +21,11 @@ const (
 	CSV      Format = "csv"
 	JSON     Format = "json"
 	Markdown Format = "markdown"
+	HTML     Format = "html"
 )
 
 // Formats returns all formats, the default first.
-func Formats() []Format { return []Format{Table, CSV, JSON, Markdown} }
+func Formats() []Format { return []Format{Table, CSV, JSON, Markdown, HTML} }
 
 // ParseFormat reads the name of a format.
 func ParseFormat(s string) (Format, error) { return parse("format", s, Formats()) }
@@ -68,6 +69,7 @@ type Options struct {
 	Explain bool      // how attention and urgency came about, and what was not judged
 	BOM     bool      // CSV for spreadsheets: a byte order mark, and numbers that are text stay text
 	Now     time.Time // its location is that of the times shown to people; zero: UTC
+	Beside  *Beside   // of HTML: what is known beside the survey; nil: nothing
 }
 
 // Check says whether the options go together.
@@ -98,6 +100,8 @@ func Write(w io.Writer, s *device.Survey, o Options) error {
 		return writeStream(w, s, o)
 	case Markdown:
 		return writeMarkdown(w, s, o)
+	case HTML:
+		return writeHTML(w, s, o)
 	}
 	return writeSurvey(w, s, o)
 }
@@ -115,6 +119,8 @@ func WriteDevice(w io.Writer, d *device.Device, o Options) error {
 		return writeJSON(w, device.Document{Schema: device.DeviceSchema, Device: *d})
 	case Markdown:
 		return writeDeviceMarkdown(w, d, o)
+	case HTML:
+		return writeDeviceHTML(w, d, o)
 	}
 	return writeCheck(w, d, o)
 }

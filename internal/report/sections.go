@@ -124,9 +124,8 @@ func (s style) describe(d *device.Device) string {
 func (p *page) scope(s *device.Scope) {
 	p.heading("What was looked at")
 	p.wrapped("  ", "", scopeLine(s))
-	prefixes := slices.Clone(s.Prefixes)
-	slices.SortStableFunc(prefixes, func(a, b device.Prefix) int { return min(a.Answered, 1) - min(b.Answered, 1) })
-	for i, x := range prefixes { // those without an answer first
+	prefixes := silentFirst(s.Prefixes)
+	for i, x := range prefixes {
 		if i == listed {
 			p.more(len(prefixes)-listed, "prefixes")
 			break
@@ -136,6 +135,13 @@ func (p *page) scope(s *device.Scope) {
 	for _, n := range s.Notes {
 		p.wrapped("  ", "", n)
 	}
+}
+
+// silentFirst puts prefixes without an answer before the others.
+func silentFirst(list []device.Prefix) []device.Prefix {
+	out := slices.Clone(list)
+	slices.SortStableFunc(out, func(a, b device.Prefix) int { return min(a.Answered, 1) - min(b.Answered, 1) })
+	return out
 }
 
 func scopeLine(s *device.Scope) string {
