@@ -32,6 +32,7 @@ var mustNotReach = map[string][]string{
 	"internal/symptom":     join(pipeline, outside, []string{"internal/report", "internal/site", "internal/term"}),
 	"internal/history":     all("internal/history", "internal/device"),
 	"internal/schedule":    all("internal/schedule"),
+	"internal/queue":       all("internal/queue", "internal/device"),
 	"internal/nightly":     join(pipeline, outside, []string{"internal/site"}),
 	"internal/forecast":    all("internal/forecast", "internal/device", "internal/history"),
 	"internal/visit":       all("internal/visit", "internal/device", "internal/forecast", "internal/history"),
@@ -54,7 +55,7 @@ var everyPackage = []string{
 	"cmd/printround", "internal/alonetest", "internal/arch", "internal/bench", "internal/colorimetry", "internal/device", "internal/discover", "internal/finding",
 	"internal/forecast", "internal/history", "internal/nightly", "internal/schedule",
 	"internal/interop", "internal/ipp", "internal/lab", "internal/media", "internal/mib", "internal/oid",
-	"internal/printport", "internal/release", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/symptom", "internal/term",
+	"internal/printport", "internal/queue", "internal/release", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/symptom", "internal/term",
 	"internal/visit",
 }
 
