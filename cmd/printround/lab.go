@@ -26,6 +26,8 @@ type labFlags struct {
 	snmpPort uint16
 	ippPort  uint16
 	noMDNS   bool
+	nights   int
+	out      string
 }
 
 func newLab(a *app) *cobra.Command {
@@ -40,6 +42,12 @@ and IPP printers answer other tools too.
 --list prints the devices, their kind, where they answer, and the conditions
 that a survey has to find on them. --fault lays a condition over a device.
 
+--nights starts nothing: it writes a simulated history of 120 devices into a new
+file, with weekdays and holidays, supplies replaced when empty or early, coarse
+and bent gauges, nights without a reading, wrong readings, devices swapped and
+counters set back. Beside it, as NAME.truth.json, lies when each supply was
+really empty, for 'printround trend --backtest'.
+
 Exit status:
   0  stopped by Ctrl-C, or listed
   1  failed
@@ -47,9 +55,18 @@ Exit status:
 `,
 		Example: `  printround lab --list
   printround lab
-  printround lab --seed 7 --fault NAME=media-jam`,
+  printround lab --seed 7 --fault NAME=media-jam
+  printround lab --nights 180 --out history.db`,
 		Args: arguments(0, 0, "no arguments"),
-		RunE: func(cmd *cobra.Command, _ []string) error { return runLab(cmd.Context(), a, &f) },
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := checkLabNights(cmd, &f); err != nil {
+				return err
+			}
+			if f.nights > 0 {
+				return runLabNights(cmd.Context(), a, &f)
+			}
+			return runLab(cmd.Context(), a, &f)
+		},
 	}
 	fl := cmd.Flags()
 	fl.SortFlags = false
@@ -58,6 +75,8 @@ Exit status:
 	fl.StringArrayVar(&f.faults, "fault", nil, "`DEVICE=CONDITION` to lay over the scenario; may be given several times")
 	fl.Uint16Var(&f.snmpPort, "snmp-port", 0, "UDP `port` of SNMP; 0: a free one")
 	fl.Uint16Var(&f.ippPort, "ipp-port", 0, "TCP `port` of IPP; 0: a free one")
+	fl.IntVar(&f.nights, "nights", 0, "write a simulated history of this `number` of nights, 1 to 3650, into --out")
+	fl.StringVar(&f.out, "out", "", "`FILE` of the simulated history; it must not exist")
 	fl.BoolVar(&f.noMDNS, "no-mdns", false, "do not announce over DNS-SD")
 	return cmd
 }

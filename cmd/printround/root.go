@@ -18,6 +18,9 @@ Exit status:
   5  no answer
 `
 
+// buildOnly are commands that only a build with a tag has: see manual.go.
+var buildOnly []func(*app) *cobra.Command
+
 func newRoot(a *app) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "printround",
@@ -47,7 +50,10 @@ Try it without hardware:  printround sweep --lab
 	root.SuggestionsMinimumDistance = 2
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &usageError{message: err.Error()} })
 	root.SetHelpCommand(newHelp())
-	root.AddCommand(newSweep(a), newCheck(a), newLab(a), newVersion(a), newCompletion())
+	root.AddCommand(newSweep(a), newVisit(a), newCheck(a), newSymptom(a), newNightly(a), newSchedule(a), newTrend(a), newHistory(a), newLab(a), newVersion(a), newCompletion())
+	for _, make := range buildOnly {
+		root.AddCommand(make(a))
+	}
 	return root
 }
 

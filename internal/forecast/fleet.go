@@ -13,6 +13,7 @@ import (
 type Options struct {
 	Zone      *time.Location    // of the offices: weekdays begin at their midnight; nil: UTC
 	Catalogue *device.Catalogue // service intervals and recommended loads; nil: none
+	Now       time.Time         // the last run: a device that was not read for three weeks then is not foreseen; zero: no such limit
 }
 
 func (o Options) zone() *time.Location {
@@ -84,6 +85,9 @@ func (k *known) foresee(taught map[placeID]*lore, s Series, o Options) Device {
 		d.volume(u, model)
 	}
 	d.NotYet = k.young()
+	if !o.Now.IsZero() && o.Now.Sub(last.At) > staleDays*24*time.Hour {
+		d.NotYet = "it was not read since " + date(last.At, u.zone)
+	}
 	for _, p := range k.places {
 		if p.seen < len(k.nights)-1 && len(last.Supplies) > 0 {
 			continue // it is no longer there
@@ -103,7 +107,7 @@ func (k *known) foresee(taught map[placeID]*lore, s Series, o Options) Device {
 func (d *Device) volume(u *usage, model *device.Model) {
 	perDay := u.perDay
 	month := u.ahead(moment{u.at[len(u.at)-1].day + 30, u.at[len(u.at)-1].done})
-	d.PagesPerDay, d.PagesMonth = &perDay, &month
+	d.PagesPerDay, d.PagesMonth, d.Weeks = &perDay, &month, u.byWeek()
 	if model != nil && model.PagesPerMonth > 0 {
 		share := month / float64(model.PagesPerMonth)
 		d.LoadShare = &share
@@ -118,16 +122,16 @@ func (k *known) young() string {
 	first, last := k.usage.at[0], k.usage.at[len(k.usage.at)-1]
 	days := float64(last.day-first.day) + last.done - first.done
 	if days < leastSpan {
-		return fmt.Sprintf("not enough nights yet: %s over %d days; a date needs %d days", nightsWord(len(k.nights)), int(math.Ceil(days))+1, leastDays)
+		return fmt.Sprintf("not enough nights yet: %s in %s; a date needs %d days", plural(len(k.nights), "night"), plural(int(math.Ceil(days-0.01)), "day"), leastDays)
 	}
 	return ""
 }
 
-func nightsWord(n int) string {
+func plural(n int, noun string) string {
 	if n == 1 {
-		return "1 night"
+		return "1 " + noun
 	}
-	return fmt.Sprintf("%d nights", n)
+	return fmt.Sprintf("%d %ss", n, noun)
 }
 
 // item is the outlook of one supply.

@@ -25,6 +25,7 @@ type Device struct {
 	PagesMonth   *float64 // expected in the next 30 days; nil: not known
 	LoadShare    *float64 // PagesMonth by the load that the maker recommends; nil: not stated
 	Unit         string   // what the device counts: PrtMarkerCounterUnitTC label; empty: no counter
+	Weeks        []Week   // what was counted, oldest first
 	Items        []Item
 	NotYet       string // why there is no forecast at all, in words; empty: there is one
 	NightsKnown  int

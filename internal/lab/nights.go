@@ -41,6 +41,7 @@ type NightsDevice struct {
 	UUID      string // empty: likewise
 	MAC       string
 	MakeModel string
+	Hostname  string
 	Site      string
 	Location  string
 	Address   string

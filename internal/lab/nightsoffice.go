@@ -56,7 +56,7 @@ func newOffice(w *world, s *scenario, p *placement, i int) *office {
 func (f *office) appear(m *machine, address string) {
 	d := NightsDevice{
 		Name: f.place.Title, Serial: m.serial, UUID: m.uuid, MAC: macText(m.mac), MakeModel: m.Name,
-		Location: f.place.Location, Address: address, Key: "uuid:" + m.uuid,
+		Hostname: f.place.Hostname, Location: f.place.Location, Address: address, Key: "uuid:" + m.uuid,
 	}
 	for _, b := range f.w.branches {
 		if b.ID == f.place.Branch {
@@ -65,7 +65,7 @@ func (f *office) appear(m *machine, address string) {
 	}
 	if !f.place.IPP {
 		d.UUID = ""
-		d.Key = "serial:" + m.serial
+		d.Key = serialKey(m.Name, m.serial)
 	}
 	if f.noID {
 		d.Serial, d.UUID, d.MAC, d.Key = "", "", "", "addr:"+address

@@ -1,0 +1,308 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"printround/internal/device"
+	"printround/internal/finding"
+	"printround/internal/forecast"
+	"printround/internal/history"
+	"printround/internal/report"
+	"printround/internal/site"
+)
+
+func newTrend(a *app) *cobra.Command {
+	var f historyFlags
+	var show showFlags
+	var backtest bool
+	cmd := &cobra.Command{
+		Use:   "trend [DEVICE]",
+		Short: "Levels and pages of the nights, and when supplies and parts will end",
+		Long: `Shows what the nights that 'nightly' keeps let expect: for all devices what ends
+first and when; for one device each supply with its level and the way it went,
+parts with a life in pages, and how much is printed. It asks no device.
+
+Each end is given as a day that is as likely too early as too late, the span in
+which it falls four times in five, and the chance that it comes before the next
+visit; the site file says how many days away that is (horizon_days, else 14).
+Replacements, coarse gauges, weekdays, lost nights and wrong readings are seen
+to. Supplies that were in the device before, and those of others of its model,
+teach what a young one cannot know yet. Where the nights do not carry a date,
+it says what is missing. Parts come from the catalogue in the site file.
+
+--backtest goes back through the nights, foresees from what was known then, and
+compares with what followed and with two simple rules: the line through the last
+two readings that differ, and the line since the replacement. A history that
+'printround lab --nights' wrote is compared with the truth beside it.
+
+Exit status:
+  0  done
+  1  failed
+  2  usage
+`,
+		Example: `  printround trend --site offices.toml
+  printround trend front-desk --history /srv/reports/history.db
+  printround trend --history history.db --format csv --out trend.csv
+  printround trend --backtest --history history.db`,
+		Args: arguments(0, 1, "at most one device: a name, serial number, key, host name or address"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if backtest {
+				for _, n := range []string{"format", "bom"} {
+					if cmd.Flags().Changed(n) {
+						return usagef("--backtest prints for people: leave out --%s", n)
+					}
+				}
+				if len(args) > 0 {
+					return usagef("--backtest is of all devices: leave out %q", args[0])
+				}
+			}
+			if !slices.Contains(report.TrendFormats(), report.Format(show.format)) {
+				return usagef("--format %q: an outlook is written as %s", show.format, words(report.TrendFormats()))
+			}
+			o, err := show.options(a, cmd)
+			if err != nil {
+				return err
+			}
+			t := &trend{app: a, flags: &f, show: &show, options: o}
+			if backtest {
+				return t.backtest(cmd.Context())
+			}
+			return t.run(cmd.Context(), args)
+		},
+	}
+	f.add(cmd)
+	fl := cmd.Flags()
+	fl.StringVar(&show.format, "format", string(report.Table), words(report.TrendFormats()))
+	complete(cmd, "format", report.TrendFormats())
+	fl.BoolVar(&show.bom, "bom", false, "with --format csv, begin with a byte order mark, for spreadsheets")
+	fl.StringVar(&show.out, "out", "", "write the result to `FILE`, whole or not at all")
+	fl.BoolVar(&show.plain, "plain", false, "plain ASCII, no colour")
+	fl.BoolVar(&backtest, "backtest", false, "try the forecasts on the past")
+	return cmd
+}
+
+// trend is one run of the command.
+type trend struct {
+	app     *app
+	flags   *historyFlags
+	show    *showFlags
+	options report.Options
+	store   *history.Store
+	site    *site.File // nil: none
+}
+
+func (t *trend) open() error {
+	if _, err := t.flags.find(); err != nil {
+		return err
+	}
+	path := t.flags.site
+	if path == "" {
+		if p, err := site.DefaultPath(); err == nil && isFile(p) {
+			path = p
+		}
+	}
+	var err error
+	if path != "" {
+		if t.site, err = site.Load(path); err != nil {
+			return err
+		}
+	}
+	t.store, err = history.Open(t.flags.history, history.Options{ReadOnly: true})
+	return err
+}
+
+// forecasts says how to foresee, as of the last run.
+func (t *trend) forecasts(asOf time.Time) forecast.Options {
+	o := forecast.Options{Zone: t.app.now().Location(), Now: asOf}
+	if t.site != nil {
+		o.Catalogue = &t.site.Catalogue
+	}
+	return o
+}
+
+func (t *trend) horizon() int {
+	if t.site != nil && t.site.HorizonDays > 0 {
+		return t.site.HorizonDays
+	}
+	return int(finding.Defaults().HorizonDays)
+}
+
+func (t *trend) run(ctx context.Context, args []string) error {
+	if err := t.open(); err != nil {
+		return err
+	}
+	defer t.store.Close()
+	known, err := t.store.Devices(ctx)
+	if err != nil {
+		return err
+	}
+	v := &report.Trend{HorizonDays: t.horizon()}
+	if r, ok, err := t.store.LastRun(ctx); err != nil {
+		return err
+	} else if ok {
+		v.AsOf = r.Finished
+	}
+	if len(args) == 0 {
+		err = t.all(ctx, known, v)
+	} else {
+		err = t.one(ctx, args[0], known, v)
+	}
+	if err != nil {
+		return err
+	}
+	if len(v.Devices) == 0 {
+		t.app.note("no night was kept of any device yet: 'printround nightly' keeps them")
+	}
+	return t.app.write(t.show.out, func(w io.Writer) error { return report.WriteTrend(w, v, t.options) })
+}
+
+// one foresees the devices that a query names.
+func (t *trend) one(ctx context.Context, query string, known []history.Known, v *report.Trend) error {
+	found := match(known, query)
+	if len(found) == 0 {
+		return &usageError{message: fmt.Sprintf("the history knows no device %q", query), hint: "printround trend shows all of them"}
+	}
+	for _, k := range found {
+		s, err := t.series(ctx, &k)
+		if err != nil {
+			return err
+		}
+		var peers []forecast.Series
+		for _, p := range peersOf(known, &k) {
+			q, err := t.series(ctx, &p)
+			if err != nil {
+				return err
+			}
+			peers = append(peers, q)
+		}
+		v.Devices = append(v.Devices, report.TrendDevice{Device: k.Device(), Nights: s.Nights, Forecast: forecast.One(s, peers, t.forecasts(v.AsOf))})
+	}
+	return nil
+}
+
+func (t *trend) series(ctx context.Context, k *history.Known) (forecast.Series, error) {
+	nights, err := t.store.Readings(ctx, k.Key, time.Time{}, time.Time{})
+	return forecast.Series{Key: k.Key, MakeModel: string(k.MakeModel), Nights: nights}, err
+}
+
+// peersOf returns the devices that teach about one of a model, without itself.
+func peersOf(known []history.Known, of *history.Known) []history.Known {
+	var out []history.Known
+	for _, k := range known {
+		if k.MakeModel != "" && strings.EqualFold(string(k.MakeModel), string(of.MakeModel)) {
+			out = append(out, k)
+		}
+	}
+	slices.SortFunc(out, func(a, b history.Known) int { return strings.Compare(a.Key, b.Key) })
+	out = out[:min(len(out), forecast.Company)]
+	return slices.DeleteFunc(out, func(k history.Known) bool { return k.Key == of.Key })
+}
+
+// match finds devices by key or alias, else by name, serial number, host name
+// or address.
+func match(known []history.Known, query string) []history.Known {
+	var out []history.Known
+	for _, k := range known {
+		if k.Key == query || slices.Contains(k.Aliases, query) {
+			return []history.Known{k}
+		}
+		names := []string{string(k.Name), string(k.Serial), string(k.Hostname)}
+		for _, a := range k.Addresses {
+			names = append(names, a.String())
+		}
+		if slices.ContainsFunc(names, func(n string) bool { return n != "" && strings.EqualFold(n, query) }) {
+			out = append(out, k)
+		}
+	}
+	return out
+}
+
+// everything reads all nights, with the device of each series.
+func (t *trend) everything(ctx context.Context, known []history.Known) ([]forecast.Series, []device.Device, error) {
+	byKey := map[string]*history.Known{}
+	for i := range known {
+		byKey[known[i].Key] = &known[i]
+	}
+	var series []forecast.Series
+	err := t.store.AllReadings(ctx, time.Time{}, time.Time{}, func(key string, nights []device.Night) error {
+		s := forecast.Series{Key: key, Nights: nights}
+		if k := byKey[key]; k != nil {
+			s.MakeModel = string(k.MakeModel)
+		}
+		series = append(series, s)
+		return nil
+	})
+	slices.SortFunc(series, func(a, b forecast.Series) int { return strings.Compare(a.Key, b.Key) })
+	devices := make([]device.Device, len(series))
+	for i, s := range series {
+		devices[i] = device.Device{Key: s.Key}
+		if k := byKey[s.Key]; k != nil {
+			devices[i] = k.Device()
+		}
+	}
+	return series, devices, err
+}
+
+func (t *trend) all(ctx context.Context, known []history.Known, v *report.Trend) error {
+	series, devices, err := t.everything(ctx, known)
+	if err != nil {
+		return err
+	}
+	for i, f := range forecast.Fleet(series, t.forecasts(v.AsOf)) {
+		v.Devices = append(v.Devices, report.TrendDevice{Device: devices[i], Nights: series[i].Nights, Forecast: f})
+	}
+	return nil
+}
+
+func (t *trend) backtest(ctx context.Context) error {
+	if err := t.open(); err != nil {
+		return err
+	}
+	defer t.store.Close()
+	known, err := t.store.Devices(ctx)
+	if err != nil {
+		return err
+	}
+	series, _, err := t.everything(ctx, known)
+	if err != nil {
+		return err
+	}
+	o := t.forecasts(time.Time{})
+	truth, err := readTruth(truthPath(t.flags.history))
+	if err != nil {
+		return err
+	}
+	simulated := truth != nil
+	if !simulated {
+		truth = forecast.SeenLives(series, o)
+	}
+	b := forecast.RunBacktest(series, truth, forecast.BacktestOptions{Options: o})
+	return t.app.write(t.show.out, func(w io.Writer) error { return report.WriteBacktest(w, b, simulated, t.options) })
+}
+
+// readTruth reads the truth beside a simulated history, nil when there is none.
+func readTruth(path string) (*forecast.Truth, error) {
+	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	t, err := forecast.ReadTruth(f)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return t, nil
+}
