@@ -83,7 +83,7 @@ func TestResult(t *testing.T) {
 	r.compare(&b, old)
 	for _, want := range []string{
 		"NOT MET  found: 9, aim >= 10", "met      times faster than the naive design: 100, aim >= 20",
-		"NOT MET  times less memory than the naive design: 3, aim >= 10", "so no more than 6.0 are possible",
+		"NOT MET  times less memory than the naive design: 3, aim >= 10", "so no more than 6.0 are possible", "takes 10 MB for one device",
 		"rate: left out: no root", "rough: FAILED: it fell over", "1 of 3 aims met", "ratios to now",
 	} {
 		if !strings.Contains(b.String(), want) {

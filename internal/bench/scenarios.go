@@ -28,7 +28,7 @@ const (
 )
 
 var scenarios = []scenario{
-	{"idle", "the program that does nothing", false, idle},
+	{"idle", "one device: what the program itself takes", false, idle},
 	{"fast16", "a /16 of which 1 % are printers, 20,000 probes a second", false, sparse(20000)},
 	{"naive", "the same, a sample, with 256 workers and one connection of the library for each address", false, runNaive},
 	{"silent16", "a silent /16, 50,000 probes a second", false, silent},
@@ -107,7 +107,7 @@ func (r *row) allFound() {
 
 const wide = "127.96.0.0/16"
 
-// idle measures the program itself: a sweep of nothing that would be listened to.
+// idle measures the program itself, with the least there is to do.
 func idle(ctx context.Context, b *bench) ([]row, error) {
 	m, err := b.play(ctx, stage{
 		Labs:     []crowd{{Devices: 1, Prefix: "127.96.1.0/24"}},
