@@ -180,7 +180,9 @@ func (n *night) run(ctx context.Context) (err error) {
 	if err != nil {
 		return err
 	}
-	return n.publish(v, n.keep(ctx, v))
+	run := n.keep(ctx, v)
+	n.foresee(ctx)
+	return n.publish(v, run)
 }
 
 // survey looks at all sites. The history tells which devices are known.
@@ -233,6 +235,22 @@ func (n *night) keep(ctx context.Context, v *device.Survey) (run int64) {
 		nightly.Spoil(v, "this night was not kept: "+err.Error())
 	}
 	return run
+}
+
+// foresee adds forecasts and charts to the pages. Without them the pages are
+// worth as much as a survey is.
+func (n *night) foresee(ctx context.Context) {
+	p := n.plan
+	n.folder.Beside = &report.Beside{Visit: p.visitOptions(nil)}
+	if n.store == nil {
+		return
+	}
+	out, err := p.beside(context.WithoutCancel(ctx), n.store)
+	if err != nil {
+		p.a.notef("no forecasts: %v", err)
+		return
+	}
+	n.folder.Beside = out
 }
 
 // publish writes the files and prints the summary.

@@ -97,13 +97,14 @@ func changedDevices(ctx context.Context, q querier, since int64) (map[int64]*cha
 	return out, rows.Err()
 }
 
-// then and now say whether a finding asked for attention.
+// standing is a finding of a device; then and now say whether it asked for
+// attention.
 type standing struct {
-	then, now   bool
-	summary     string
-	device      int64
-	code        string
-	rank, piece int64
+	device    int64
+	code      string
+	then, now bool
+	summary   string
+	rank      int64
 }
 
 // changedFindings compares what asked for attention then and now. The same

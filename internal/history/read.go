@@ -165,7 +165,13 @@ func (n *nightReader) give(f func(int64, []device.Night) error) error {
 	return f(n.device, nights)
 }
 
+// loadLayouts decodes the layouts of the nights at hand; the device may have
+// others, of details.
 func (n *nightReader) loadLayouts() error {
+	wanted := map[int64]bool{}
+	for _, id := range n.layout {
+		wanted[id] = true
+	}
 	rows, err := n.db.QueryContext(n.ctx, "SELECT id, slots FROM layout WHERE device = ?", n.device)
 	if err != nil {
 		return err
@@ -176,6 +182,9 @@ func (n *nightReader) loadLayouts() error {
 		var text string
 		if err := rows.Scan(&id, &text); err != nil {
 			return err
+		}
+		if !wanted[id] {
+			continue
 		}
 		if n.layouts[id], err = decodeSlots(text); err != nil {
 			return err

@@ -18,8 +18,9 @@ import (
 // Folder is where reports go. Each night has files of its own, named by its
 // date; those named latest are the same of the last night.
 type Folder struct {
-	Dir string
-	BOM bool // CSV files for spreadsheets
+	Dir    string
+	BOM    bool           // CSV files for spreadsheets
+	Beside *report.Beside // what pages show beside the survey; nil: nothing
 }
 
 const latest = "latest"
@@ -94,7 +95,7 @@ type file struct {
 func (f Folder) files(now time.Time) []file {
 	var out []file
 	for _, format := range report.Formats() {
-		o := report.Options{Format: format, Now: now}
+		o := report.Options{Format: format, Now: now, Beside: f.Beside}
 		switch format {
 		case report.Table: // for terminals
 		case report.CSV:
