@@ -92,6 +92,9 @@ func firstArc(o oid.OID) uint64 {
 }
 
 func appendArc(dst []byte, n uint64) []byte {
+	if n < 0x80 {
+		return append(dst, byte(n))
+	}
 	for shift := 35; shift > 0; shift -= 7 {
 		if n>>shift != 0 {
 			dst = append(dst, byte(n>>shift)|0x80)
