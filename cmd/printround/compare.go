@@ -1,10 +1,12 @@
 package main
 
 import (
+	"io"
 	"slices"
 
 	"printround/internal/device"
 	"printround/internal/finding"
+	"printround/internal/report"
 	"printround/internal/survey"
 )
 
@@ -31,4 +33,19 @@ func compare(before, now *device.Survey, jobs []job) {
 	if now.Partial {
 		now.Changes.Gone = nil // they may just not have been asked
 	}
+}
+
+// loadEarlier reads a survey to compare with: of each device what it is called
+// and what was the matter with it. The rest of a large estate would take
+// hundreds of megabytes.
+func loadEarlier(path string) (*device.Survey, error) {
+	return fromFile(path, func(r io.Reader) (*device.Survey, error) { return report.ReadBrief(r, remembered) })
+}
+
+func remembered(d *device.Device) device.Device {
+	out := finding.Comparable(d)
+	out.Site, out.Location, out.Serial, out.UUID, out.MAC, out.Sole = d.Site, d.Location, d.Serial, d.UUID, d.MAC, d.Sole
+	out.Reached, out.Urgency = d.Reached, d.Urgency
+	out.Reached.IPP.TLS = nil
+	return out
 }

@@ -28,7 +28,7 @@ type plan struct {
 	choose   *chooseFlags
 	show     *showFlags
 	file     *site.File      // nil: no site file
-	from     *device.Survey  // nil: no earlier survey
+	from     *device.Survey  // as loadEarlier reads it; nil: no earlier survey
 	known    []device.Device // of the history
 	notes    *history.Notes  // of the history; nil: none
 	lab      *labRun         // nil: real devices
@@ -56,7 +56,7 @@ func newPlan(a *app, reach *reachFlags, choose *chooseFlags, show *showFlags) (*
 	p := &plan{a: a, reach: reach, choose: choose, show: show}
 	if show.from != "" {
 		var err error
-		if p.from, err = loadSurvey(show.from); err != nil {
+		if p.from, err = loadEarlier(show.from); err != nil {
 			return nil, err
 		}
 	}

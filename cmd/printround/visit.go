@@ -178,13 +178,16 @@ func (p *plan) surveyed(ctx context.Context, args []string, from string) (*devic
 	return s, p.sweepStatus(s), nil
 }
 
-func loadSurvey(path string) (*device.Survey, error) {
+func loadSurvey(path string) (*device.Survey, error) { return fromFile(path, report.Read) }
+
+// fromFile reads what --from names.
+func fromFile(path string, read func(io.Reader) (*device.Survey, error)) (*device.Survey, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("--from %s: %w", path, pathless(err))
 	}
 	defer f.Close()
-	s, err := report.Read(f)
+	s, err := read(f)
 	if err != nil {
 		return nil, fmt.Errorf("--from %s: %w", path, err)
 	}
