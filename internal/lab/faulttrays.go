@@ -75,7 +75,7 @@ func stuckJob(d *machine, _ string, r *rand.Rand) {
 	first := 1000 + r.IntN(4000)
 	since := 2*time.Hour + minutes(r, 5, 170)
 	d.jobs = append(d.jobs, job{id: first, name: "Tide tables, spring", owner: "desk-3", state: 5,
-		reasons: []string{"job-printing"}, created: since + 2*time.Minute, started: since, done: 0, pages: 48})
+		reasons: []string{"job-printing"}, created: since + 2*time.Minute, started: since, done: 0, pages: 48, stuck: true})
 	names := []string{"Berth plan", "Invoice 20817", "Rota week 31"}
 	for i, name := range names {
 		d.jobs = append(d.jobs, job{id: first + 1 + i, name: name, owner: "desk-1", state: 3, reasons: []string{"none"},

@@ -26,6 +26,14 @@ func (l *Lab) answerIPP(n *node, d *machine, s service, body []byte) []byte {
 	if m := unacceptable(&request); m != nil {
 		return encode(m)
 	}
+	since := time.Since(l.started)
+	if d.flow(since) {
+		n.serve(l)
+	}
+	if l.asked == nil {
+		l.asked = map[string]int{}
+	}
+	l.asked[goipp.Op(request.Code).String()]++
 	switch goipp.Op(request.Code) {
 	case goipp.OpGetPrinterAttributes:
 		m := response(&request, goipp.StatusOk, "")
@@ -33,14 +41,23 @@ func (l *Lab) answerIPP(n *node, d *machine, s service, body []byte) []byte {
 		m.Printer = choose(all, requested(&request, "all"))
 		return encode(m)
 	case goipp.OpGetJobs:
-		return encode(d.getJobs(&request, s))
+		return encode(d.getJobs(&request, s, since))
 	case goipp.OpGetJobAttributes:
-		return encode(d.getJob(&request, s))
+		return encode(d.getJob(&request, s, since))
 	case goipp.OpValidateJob:
 		return encode(response(&request, goipp.StatusOk, ""))
 	}
 	what := fmt.Sprintf("IPP %s", goipp.Op(request.Code))
 	l.received = append(l.received, n.name+": "+what)
+	switch request.Code {
+	case goipp.Code(goipp.OpCancelJob):
+		answer := d.cancelJob(&request, since)
+		d.flow(since)
+		n.serve(l)
+		return encode(answer)
+	case opIdentify:
+		return encode(d.identify(&request))
+	}
 	if slices.Contains(operations, int(request.Code)) {
 		return encode(response(&request, goipp.StatusErrorForbidden, "the lab prints nothing"))
 	}

@@ -166,6 +166,15 @@ func (d *machine) alertStrings() (values, texts []string) {
 // a job would be refused.
 var operations = []int{0x0002, 0x0004, 0x0008, 0x0009, 0x000a, 0x000b}
 
+// operations lists operations-supported; a print server's queue is no box to be
+// found.
+func (d *machine) operations(s service) []int {
+	if s.queue == "" && d.identifyActions() != nil {
+		return append(slices.Clone(operations), opIdentify)
+	}
+	return operations
+}
+
 func (d *machine) putService(a *attrs, s service, now time.Time) {
 	var security, authentication []string
 	for _, u := range s.uris {
@@ -182,8 +191,11 @@ func (d *machine) putService(a *attrs, s service, now time.Time) {
 	a.words("generated-natural-language-supported", goipp.TagLanguage, d.Language)
 	a.words("compression-supported", goipp.TagKeyword, "none", "gzip")
 	a.words("pdl-override-supported", goipp.TagKeyword, "attempted")
-	a.ints("operations-supported", goipp.TagEnum, operations...)
+	a.ints("operations-supported", goipp.TagEnum, d.operations(s)...)
 	a.yes("multiple-document-jobs-supported", false)
+	if s.queue == "" {
+		a.words("identify-actions-supported", goipp.TagKeyword, d.identifyActions()...)
+	}
 }
 
 // formats lists document-format-supported.

@@ -27,6 +27,7 @@ type Lab struct {
 	mu       sync.Mutex // guards what follows, the nodes and their machines
 	stop     func() bool
 	received []string
+	asked    map[string]int // IPP operations, by name
 	notes    []string
 	byPlace  atomic.Pointer[map[netip.AddrPort]*node] // where SNMP is answered
 	close    sync.Once
@@ -288,7 +289,7 @@ func (l *Lab) record(device, what string) {
 	l.received = append(l.received, device+": "+what)
 }
 
-// Received lists what would have changed a device and was refused, oldest
+// Received lists what changed a device, or would have and was refused, oldest
 // first. A reader that only reads leaves it empty.
 func (l *Lab) Received() []string {
 	l.mu.Lock()

@@ -37,7 +37,8 @@ type machine struct {
 	covers    []cover
 	finishers []finisher
 	speaks    []language
-	jobs      []job
+	jobs      []job // not ended, the next one first
+	finished  []job // ended since the lab began, in the order of their ends
 	alerts    []alert
 
 	life, powerOn, colored int
@@ -47,6 +48,7 @@ type machine struct {
 	console                []string // what the panel shows instead of "ready"
 	onlyReasons            []reason // IPP reasons that the MIB does not show
 
+	identified []string // identify-actions last asked for
 	silent     bool
 	wake       *wake
 	conditions []string // finding codes that must be found
@@ -108,8 +110,10 @@ type job struct {
 	name, owner string
 	state       int // RFC 8011 section 5.3.7
 	reasons     []string
-	created     time.Duration // ago
-	started     time.Duration // ago; 0: not yet
+	created     time.Duration // before the lab began; below 0: after it
+	started     time.Duration // the same; 0: not yet
+	ended       time.Duration // the same, of a job that came to its end
+	stuck       bool          // makes no progress by itself
 	done        int           // impressions completed
 	pages       int           // impressions
 }
