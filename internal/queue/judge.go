@@ -256,7 +256,7 @@ func (j *judge) steps() []string {
 		id := *j.out.Blocking
 		return []string{
 			fmt.Sprintf("Ask whose job %d is, and read at the panel whether it waits for something", id),
-			fmt.Sprintf("Cancel it with --cancel %d (asks first), and add --watch 10m to see whether the next ones print", id),
+			fmt.Sprintf("Cancel it, which asks first, and see whether the next ones print: printround queue %s --cancel %d --watch 10m", j.b.URI, id),
 			"If it comes back and stalls again, print that document as a PDF or with another driver",
 		}
 	}

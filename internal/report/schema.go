@@ -19,6 +19,7 @@ func Schema(name string) ([]byte, bool) {
 		device.DeviceSchema: "schema/device.schema.json",
 		HistorySchema:       "schema/history.schema.json",
 		device.TriageSchema: "schema/symptom.schema.json",
+		device.QueueSchema:  "schema/queue.schema.json",
 		visit.Schema:        "schema/visit.schema.json",
 	}[name]
 	if !ok {
