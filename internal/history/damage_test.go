@@ -228,6 +228,26 @@ func TestReadingWithoutTheRightToWrite(t *testing.T) {
 	}
 }
 
+// Reading leaves nothing beside the file.
+func TestReadingTidiesUp(t *testing.T) {
+	path := filled(t, 2, 3)
+	s, err := Open(path, Options{ReadOnly: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := nights(t, s, printer(1).Key); len(got) != 3 {
+		t.Errorf("%d nights", len(got))
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for _, suffix := range []string{"-wal", "-shm"} {
+		if exists(path + suffix) {
+			t.Errorf("%s is left", suffix)
+		}
+	}
+}
+
 // A transaction that runs out of room leaves the nights before it, and the next
 // one goes through when there is room again.
 func TestNoRoomLeft(t *testing.T) {

@@ -74,9 +74,11 @@ func (s *Store) openReadOnly() error {
 	if err := s.mustExist(); err != nil {
 		return err
 	}
-	s.db = open(s.path, "mode=ro")
+	// The file is opened as for writing where that is allowed, so that the last
+	// to close it tidies up what SQLite puts beside it; no statement may write.
+	s.db = open(s.path, "mode=rw", "_pragma=query_only(on)")
 	err := s.version(context.Background())
-	if errors.Is(s.explain(err), fs.ErrPermission) && !exists(s.path+"-wal") {
+	if errors.Is(s.explain(err), fs.ErrPermission) && !beingWritten(s.path) {
 		// The folder cannot be written, so SQLite cannot share the file with a
 		// writer. Without a write-ahead log nobody is writing.
 		s.db.Close()
@@ -86,11 +88,17 @@ func (s *Store) openReadOnly() error {
 	return err
 }
 
+// beingWritten reports whether there is a write-ahead log with something in it.
+func beingWritten(path string) bool {
+	info, err := os.Stat(path + "-wal")
+	return err == nil && info.Size() > 0
+}
+
 func (s *Store) mustExist() error {
 	info, err := os.Stat(s.path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return fmt.Errorf("there is no such file yet: 'printround nightly' makes it: %w", fs.ErrNotExist)
+		return &explained{fmt.Sprintf("history %s: there is no such file yet: 'printround nightly' makes it", s.path), fs.ErrNotExist}
 	case err != nil:
 		return err
 	case info.IsDir():

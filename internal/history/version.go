@@ -87,7 +87,7 @@ func (s *Store) version(ctx context.Context) error {
 	case err != nil:
 		return err
 	case version == 0:
-		return fmt.Errorf("nothing is in it yet: 'printround nightly' fills it: %w", fs.ErrNotExist)
+		return &explained{fmt.Sprintf("history %s: nothing is in it yet: 'printround nightly' fills it", s.path), fs.ErrNotExist}
 	case version < newest:
 		return fmt.Errorf("its version is %d, this program reads %d: the next 'printround nightly' brings it forward", version, newest)
 	}
