@@ -3,6 +3,8 @@ package main
 import (
 	"cmp"
 	"context"
+	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -40,6 +42,23 @@ func (p *plan) beside(ctx context.Context, s *history.Store) (*report.Beside, er
 			return nights
 		},
 	}, nil
+}
+
+// setBeside gives a page what the history named by --history tells, where there
+// is one. The function returned ends its use.
+func (p *plan) setBeside(ctx context.Context, o *report.Options) (forget func(), err error) {
+	o.Beside = &report.Beside{Visit: p.visitOptions(nil)}
+	if p.show.history == "" || o.Format != report.HTML {
+		return func() {}, nil
+	}
+	s, err := history.Open(p.show.history, history.Options{ReadOnly: true, Now: p.a.now})
+	if err != nil {
+		return nil, fmt.Errorf("--history: %w", err)
+	}
+	if o.Beside, err = p.beside(context.WithoutCancel(ctx), s); err != nil {
+		return nil, errors.Join(err, s.Close())
+	}
+	return func() { _ = s.Close() }, nil // it was only read
 }
 
 // foresee foresees all devices, some of one model at a time. Those that teach

@@ -103,7 +103,11 @@ func runSweep(ctx context.Context, a *app, args []string, reach *reachFlags, cho
 		// program that reads JSON still gets a document with the errors.
 		return end(status)
 	}
-	o.Beside = &report.Beside{Visit: p.visitOptions(nil)}
+	forget, err := p.setBeside(ctx, &o)
+	if err != nil {
+		return err
+	}
+	defer forget()
 	if err := a.write(show.out, func(w io.Writer) error { return f.write(w, o) }); err != nil {
 		return err
 	}
