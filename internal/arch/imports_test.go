@@ -45,6 +45,7 @@ var mustNotReach = map[string][]string{
 	"internal/alonetest":   all(),
 	"internal/colorimetry": all("internal/colorimetry"),
 	"internal/ipp/act":     all("internal/ipp", "internal/printport"),
+	"internal/proof":       all("internal/proof", "internal/colorimetry", "internal/device", "internal/term"),
 	"internal/arch":        all(),
 	"internal/bench":       {"cmd/printround", "internal/interop", "internal/arch", "internal/alonetest", "internal/release"},
 	"cmd/printround":       {"internal/interop", "internal/arch", "internal/alonetest", "internal/bench"},
@@ -55,7 +56,7 @@ var everyPackage = []string{
 	"cmd/printround", "internal/alonetest", "internal/arch", "internal/bench", "internal/colorimetry", "internal/device", "internal/discover", "internal/finding",
 	"internal/forecast", "internal/history", "internal/nightly", "internal/schedule",
 	"internal/interop", "internal/ipp", "internal/lab", "internal/media", "internal/mib", "internal/oid",
-	"internal/printport", "internal/queue", "internal/release", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/symptom", "internal/term",
+	"internal/printport", "internal/proof", "internal/queue", "internal/release", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/symptom", "internal/term",
 	"internal/visit",
 }
 
@@ -133,6 +134,8 @@ var libraryUsers = map[string][]string{
 	"os/exec":                               {"internal/alonetest", "internal/bench", "internal/release"}, // the tool starts no program
 	"golang.org/x/net/ipv4":                 {"internal/discover", "internal/lab"},
 	"golang.org/x/net/ipv6":                 {"internal/discover", "internal/lab"},
+	"codeberg.org/go-pdf/fpdf":              {"internal/proof"},
+	"golang.org/x/image":                    {"internal/proof"},
 	"unsafe":                                {"internal/discover"}, // the layout of a kernel structure
 	"testing":                               nil,                   // no test helper is built into the program
 }
@@ -159,7 +162,7 @@ func TestLibrariesStayWhereTheyBelong(t *testing.T) {
 // Nothing of the facts' judgement or showing opens a connection.
 func TestJudgementAndOutputHaveNoNetwork(t *testing.T) {
 	s := load(t)
-	for _, dir := range []string{"internal/oid", "internal/device", "internal/media", "internal/mib", "internal/finding", "internal/symptom", "internal/report", "internal/term"} {
+	for _, dir := range []string{"internal/oid", "internal/device", "internal/media", "internal/mib", "internal/finding", "internal/symptom", "internal/report", "internal/term", "internal/colorimetry", "internal/proof"} {
 		for p, chain := range s.reach(dir) {
 			if p == "net" || p == "net/http" || p == "crypto/tls" {
 				t.Errorf("%s must not use the network, but reaches %s: %s", dir, p, strings.Join(chain, " -> "))
