@@ -2,6 +2,7 @@ package report
 
 import (
 	"bufio"
+	"cmp"
 	"crypto/sha256"
 	_ "embed"
 	"encoding/base64"
@@ -300,7 +301,7 @@ func (m *htmlMaker) foot() string {
 
 // link names a device and leads to its part of the page.
 func (m *htmlMaker) link(key, name, what string) named {
-	return named{m.id[key], m.text(name), m.text(what)}
+	return named{m.id[key], cmp.Or(m.text(name), "printer without a name"), m.text(what)}
 }
 
 // texts makes foreign texts fit to be shown.

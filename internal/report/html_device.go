@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -81,7 +82,7 @@ type labelled struct{ Label, Text string }
 
 func (m *htmlMaker) device(i int, d *device.Device) deviceView {
 	v := deviceView{
-		ID: "d" + fmt.Sprint(i+1), Rank: fmt.Sprint(i + 1), Open: m.single, Level: string(d.Attention), Name: m.text(nameOf(d)), Where: m.place(d.Key, whereOf(d, m.sites)),
+		ID: "d" + fmt.Sprint(i+1), Rank: fmt.Sprint(i + 1), Open: m.single, Level: string(d.Attention), Name: cmp.Or(m.text(nameOf(d)), "printer without a name"), Where: m.place(d.Key, whereOf(d, m.sites)),
 		Why: m.text(whyShort(d)), Lowest: m.lowest(d), Pages: pagesShort(d), Identity: m.text(m.identity(d)), Panel: m.panel(d), Findings: m.findings(d), Facts: m.facts(d),
 	}
 	if v.Level == "" {
@@ -173,7 +174,7 @@ func (m *htmlMaker) findings(d *device.Device) []findingView {
 	out := make([]findingView, 0, len(d.Findings))
 	for i := range d.Findings {
 		f := &d.Findings[i]
-		v := findingView{Impact: string(f.Impact), Summary: m.text(f.Summary), New: m.fresh[[2]string{d.Key, f.Code}]}
+		v := findingView{Impact: string(f.Impact), Summary: m.text(cmp.Or(f.Summary, f.Code, "something without a name")), New: m.fresh[[2]string{d.Key, f.Code}]}
 		var about []string
 		if f.Stale {
 			v.Impact = "past"
@@ -212,7 +213,7 @@ func (m *htmlMaker) reasons(f *device.Finding) []string {
 }
 
 func (m *htmlMaker) tray(t device.Tray, of string) trayLine {
-	v := trayLine{Name: m.text(of + orKind(t.Name, t.Kind)), Level: m.level(t.Level, ""), Medium: m.text(mediaWords(t.Media))}
+	v := trayLine{Name: m.text(of + cmp.Or(orKind(t.Name, t.Kind), "tray "+strconv.Itoa(t.Index))), Level: m.level(t.Level, ""), Medium: m.text(mediaWords(t.Media))}
 	if v.Medium == notReported && sizeWords(t.Media) != "?" {
 		v.Medium = sizeWords(t.Media)
 	}

@@ -64,7 +64,7 @@ func (m *htmlMaker) round() []roundSite {
 		}
 		d := devices[t.Key]
 		if d == nil {
-			d = &roundDevice{ID: m.id[t.Key], Name: m.text(t.Device), key: t.Key, urgency: t.Urgency}
+			d = &roundDevice{ID: m.id[t.Key], Name: cmp.Or(m.text(t.Device), "printer without a name"), key: t.Key, urgency: t.Urgency}
 			place := placeIn(t.Site, t.Where)
 			if place == t.Device {
 				place = ""
@@ -239,7 +239,7 @@ func (m *htmlMaker) parts() []bringLine {
 type siteLine struct {
 	ID           string // of the site in the table of things to do
 	Name         string
-	Counts       []int // by attention level
+	Counts       []levelCount
 	Calls, Stops int
 	Bring        string
 	Pages        string // since the last run
@@ -258,7 +258,11 @@ func (m *htmlMaker) siteLines(round []roundSite) (out []siteLine, note string) {
 		if !ok {
 			i = len(out)
 			at[site] = i
-			out = append(out, siteLine{site: site, Name: cmp.Or(m.text(string(site)), "no site named"), Counts: make([]int, len(attentionLevels)), Pages: "?"})
+			l := siteLine{site: site, Name: cmp.Or(m.text(string(site)), "no site named"), Pages: "?"}
+			for _, a := range attentionLevels {
+				l.Counts = append(l.Counts, levelCount{Level: string(a)})
+			}
+			out = append(out, l)
 		}
 		return i
 	}
@@ -274,7 +278,7 @@ func (m *htmlMaker) siteLines(round []roundSite) (out []siteLine, note string) {
 	for _, d := range m.ranked {
 		i := add(d.Site)
 		if r := d.Attention.Rank(); r < len(attentionLevels) {
-			out[i].Counts[r]++
+			out[i].Counts[r].Count++
 		}
 		if d.PagesSinceLast != nil {
 			pages[i] += *d.PagesSinceLast

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/base64"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -150,7 +151,7 @@ var (
 	allowedElements = strings.Fields(`html head meta title style body script a header div p strong h1 h2 h3 dl dt dd nav ul ol li main section
 		table caption thead tbody tr th td b i span details summary input code form label fieldset legend select option button output footer svg path`)
 	allowedAttributes = strings.Fields(`lang charset http-equiv content name class href id aria-labelledby aria-label aria-hidden role scope colspan
-		rowspan start type autocomplete spellcheck value checked hidden tabindex viewbox viewBox d open`)
+		rowspan start type autocomplete spellcheck value checked hidden tabindex d open data-of`)
 )
 
 // checkPage looks at a page through a second parser: nothing but what the
@@ -244,6 +245,17 @@ func TestHTMLIsSafe(t *testing.T) {
 	}
 }
 
+// TestHTMLReportsErrors: whichever write fails, it is said.
+func TestHTMLReportsErrors(t *testing.T) {
+	s := fleetOf(40)
+	total := len(render(t, s, Options{Format: HTML}))
+	for _, room := range []int{0, 1, total / 2, total - 1} {
+		if err := Write(&little{room}, s, Options{Format: HTML}); !errors.Is(err, io.ErrShortBuffer) {
+			t.Errorf("with room for %d of %d: %v", room, total, err)
+		}
+	}
+}
+
 // TestHTMLPolicy computes the hashes anew from what a parser finds between the
 // tags, as a browser does (Content Security Policy Level 3, section 6.7.3.3).
 func TestHTMLPolicy(t *testing.T) {
@@ -272,7 +284,7 @@ func TestHTMLPolicy(t *testing.T) {
 	}
 }
 
-// words returns the text of a page without its style and script.
+// pageWords returns the text of a page without its style and script.
 func pageWords(t testing.TB, page []byte) string {
 	t.Helper()
 	var b strings.Builder
@@ -325,9 +337,9 @@ func TestHTMLSaysWhatMatters(t *testing.T) {
 	}
 }
 
-// TestTrend checks charts against ones drawn by hand. The left edge is 90 days
+// TestSmallCharts checks charts against ones drawn by hand. The left edge is 90 days
 // back and a day is one unit wide; 100 % is at 0 and 0 % at 25.
-func TestTrend(t *testing.T) {
+func TestSmallCharts(t *testing.T) {
 	now := seen
 	supply := &device.Supply{Index: 1, Kind: "toner"}
 	reading := func(back int, percent float64) device.Night {

@@ -180,6 +180,7 @@ func FuzzHostileDevice(f *testing.F) {
 		if utf8.ValidString(v) && string(back.Devices[0].Name) != v {
 			t.Fatalf("read back %q, want %q", back.Devices[0].Name, v)
 		}
+		checkPage(t, render(t, s, Options{Format: HTML, Explain: true, Beside: hostileBeside(s)}))
 		noControls(t, string(render(t, s, Options{Format: Markdown, Explain: true})))
 		noControls(t, string(renderDevice(t, &s.Devices[0], Options{Format: Markdown, Explain: true})))
 	})
