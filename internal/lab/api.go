@@ -3,7 +3,10 @@
 // shares no decoding code with the readers that it is used to test.
 package lab
 
-import "net/netip"
+import (
+	"net/netip"
+	"time"
+)
 
 // Options say which lab to start. Of several labs at the same time on one
 // machine that announce themselves over DNS-SD, only the first stands on the
@@ -14,9 +17,10 @@ type Options struct {
 	SNMPPort int               // one port for all addresses; 0: a free one
 	IPPPort  int               // the same for IPP
 	NoMDNS   bool
-	Stay     bool // runs until somebody ends it: other labs on this machine do not wait for it to end
-	Clean    bool // no seeded faults
-	OnePort  bool // 127.0.0.1 alone, one port a device, as on systems without other loopback addresses
+	Stay     bool             // runs until somebody ends it: other labs on this machine do not wait for it to end
+	Clean    bool             // no seeded faults
+	Now      func() time.Time // clock of jobs and of printer-current-time; nil: time.Now
+	OnePort  bool             // 127.0.0.1 alone, one port a device, as on systems without other loopback addresses
 }
 
 // Device is one simulated device and the truth about it.

@@ -5,7 +5,6 @@ import (
 	"io"
 	"log"
 	"slices"
-	"time"
 
 	"github.com/OpenPrinting/goipp"
 )
@@ -26,7 +25,8 @@ func (l *Lab) answerIPP(n *node, d *machine, s service, body []byte) []byte {
 	if m := unacceptable(&request); m != nil {
 		return encode(m)
 	}
-	since := time.Since(l.started)
+	now := l.now()
+	since := now.Sub(l.started)
 	if d.flow(since) {
 		n.serve(l)
 	}
@@ -37,7 +37,7 @@ func (l *Lab) answerIPP(n *node, d *machine, s service, body []byte) []byte {
 	switch goipp.Op(request.Code) {
 	case goipp.OpGetPrinterAttributes:
 		m := response(&request, goipp.StatusOk, "")
-		all := d.printerAttributes(s, time.Now(), l.started)
+		all := d.printerAttributes(s, now, l.started)
 		m.Printer = choose(all, requested(&request, "all"))
 		return encode(m)
 	case goipp.OpGetJobs:

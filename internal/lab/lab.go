@@ -69,7 +69,7 @@ func Start(ctx context.Context, o Options) (*Lab, error) {
 		}
 		s.renumber(l.turn.number)
 	}
-	l.started = time.Now()
+	l.started = l.now()
 	if err := l.populate(); err != nil {
 		return nil, errors.Join(err, l.Close())
 	}
@@ -80,6 +80,14 @@ func Start(ctx context.Context, o Options) (*Lab, error) {
 	defer l.mu.Unlock()
 	l.stop = context.AfterFunc(ctx, func() { l.Close() })
 	return l, nil
+}
+
+// now is the moment by the clock that the lab was given.
+func (l *Lab) now() time.Time {
+	if l.options.Now != nil {
+		return l.options.Now()
+	}
+	return time.Now()
 }
 
 // Close stops everything. It may be called several times.

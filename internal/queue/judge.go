@@ -81,6 +81,10 @@ func (j *judge) say(v device.QueueVerdict, blocking *device.QueueJob, format str
 func (j *judge) verdict() {
 	if Settled(j.b) {
 		j.say(device.QueueEmpty, nil, "no job waits or prints")
+		if j.b.State == "stopped" {
+			j.stop = strings.Join(j.holding(true), ", ")
+			j.out.Why = append(j.out.Why, strings.TrimSuffix("the printer is stopped all the same: "+j.stop, ": "))
+		}
 		return
 	}
 	head := next(j.b)
@@ -165,11 +169,11 @@ func (j *judge) processing(head *device.QueueJob) {
 	}
 	switch {
 	case since != nil && *since >= quietS:
-		j.say(device.QueueStalled, head, "job %d has been processed for %s, %s, and nothing came of it in %s", head.ID, span(*since), done(head), j.between())
+		j.say(device.QueueStalled, head, "job %d has been processed for %s, %s, and nothing came of it in %s", head.ID, Span(*since), done(head), j.between())
 	case since == nil:
 		j.say(device.QueueMoving, nil, "job %d is being processed, since when is not known; nothing came of it in %s, which is usual before a first page", head.ID, j.between())
 	default:
-		j.say(device.QueueMoving, nil, "job %d has been processed for %s; nothing came of it in %s, which is usual before a first page", head.ID, span(*since), j.between())
+		j.say(device.QueueMoving, nil, "job %d has been processed for %s; nothing came of it in %s, which is usual before a first page", head.ID, Span(*since), j.between())
 	}
 }
 
@@ -189,11 +193,11 @@ func (j *judge) pending(head *device.QueueJob) {
 	case j.b.State == "processing":
 		j.say(device.QueueWaiting, nil, "job %d has not begun: the printer is busy with something that is not in this queue, such as a copy or a job over another connection", head.ID)
 	case head.AgeS != nil && *head.AgeS < wakeS:
-		j.say(device.QueueWaiting, nil, "job %d came %s ago and has not begun: the printer may be waking up", head.ID, span(*head.AgeS))
+		j.say(device.QueueWaiting, nil, "job %d came %s ago and has not begun: the printer may be waking up", head.ID, Span(*head.AgeS))
 	case head.AgeS == nil && j.out.IntervalS < wakeS:
 		j.say(device.QueueStalled, head, "job %d is next and did not begin in %s though the printer is %s; how old it is is not known", head.ID, j.between(), stateWord(j.b))
 	default:
-		j.say(device.QueueStalled, head, "job %d is next, %s old, and has not begun though the printer is %s", head.ID, span(*head.AgeS), stateWord(j.b))
+		j.say(device.QueueStalled, head, "job %d is next, %s old, and has not begun though the printer is %s", head.ID, Span(*head.AgeS), stateWord(j.b))
 	}
 }
 
@@ -241,9 +245,9 @@ func (j *judge) between() string {
 // steps says what to do.
 func (j *judge) steps() []string {
 	switch j.out.Verdict {
-	case device.QueueWaiting:
+	case device.QueueWaiting, device.QueueEmpty:
 		if j.stop != "" {
-			steps := []string{"Put right what the printer says; its jobs then go on by themselves"}
+			steps := []string{"Put right what the printer says; jobs then go on by themselves"}
 			if j.b.Role == device.RolePrinter {
 				steps = append(steps, "What that means and what to do step by step: printround check")
 			}
@@ -287,8 +291,8 @@ func plural(n int, one, many string) string {
 	return many
 }
 
-// span writes seconds for people.
-func span(s int64) string {
+// Span writes seconds for people.
+func Span(s int64) string {
 	switch {
 	case s < 120:
 		return fmt.Sprintf("%d s", s)

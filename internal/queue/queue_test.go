@@ -218,7 +218,7 @@ func TestFollow(t *testing.T) {
 func TestFollowSaysWhatChanged(t *testing.T) {
 	f := Follow(reading(0, "processing", nil, job(2, "processing", pages(0, 9))), 1)
 	lines := f.See(reading(10, "processing", nil, job(2, "processing", pages(4, 9)), job(5, "pending")))
-	want := []string{"job 2 put out 4 pages", "job 5 came", "moving: job 2 put out 4 pages"}
+	want := []string{"job 2 put out 4 pages", "job 5 came"}
 	if !slices.Equal(lines, want) {
 		t.Errorf("got %q, want %q", lines, want)
 	}
