@@ -23,6 +23,10 @@ type Host struct {
 
 	tree     atomic.Pointer[Tree]
 	usmStats [7]atomic.Uint32 // by the last arc of usmStats (RFC 3414 section 5)
+
+	odd       atomic.Pointer[Odd]
+	restarted atomic.Int64 // Unix nanoseconds of the last Restart; 0: none
+	restarts  atomic.Int32
 }
 
 // Serve replaces the tree that the host answers from.
@@ -33,7 +37,7 @@ func (h *Host) Tree() *Tree { return h.tree.Load() }
 
 // UpTicks is sysUpTime: hundredths of a second, modulo 2^32.
 func (h *Host) UpTicks(now time.Time) uint32 {
-	return uint32(now.Sub(h.Booted) / (10 * time.Millisecond))
+	return uint32(now.Sub(h.booted()) / (10 * time.Millisecond))
 }
 
 func (h *Host) knows(community []byte) bool {

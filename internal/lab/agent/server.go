@@ -88,6 +88,9 @@ func (s *Server) serveOne(c *net.UDPConn, at netip.AddrPort, find Find) {
 		if !answers {
 			continue
 		}
+		if s.odd(&r, h, in[:n], now, delay, func(b []byte) { c.WriteToUDPAddrPort(b, from) }) {
+			continue
+		}
 		out = r.Respond(h, in[:n], now, out[:0])
 		switch {
 		case len(out) == 0:

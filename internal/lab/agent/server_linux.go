@@ -71,6 +71,9 @@ func (s *Server) serveAll(p *ipv4.PacketConn, find Find) {
 			if h == nil {
 				continue
 			}
+			if s.odd(&r, h, m.Buffers[0][:m.N], now, delay, func(b []byte) { p.WriteTo(b, src, from) }) {
+				continue
+			}
 			k := len(out)
 			reply := r.Respond(h, m.Buffers[0][:m.N], now, space[k][:0])
 			if len(reply) == 0 {

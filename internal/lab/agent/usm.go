@@ -22,7 +22,7 @@ import (
 type User struct {
 	Name string
 	auth *authProtocol // nil: noAuthNoPriv
-	priv string        // "", DES or AES
+	priv string        // "", or one of privKeys
 	akey []byte
 	pkey []byte
 	salt atomic.Uint64
@@ -43,9 +43,17 @@ var authProtocols = map[string]*authProtocol{
 	"SHA512": {sha512.New, 48},
 }
 
+// privKeys are the privacy protocols by the octets of key that they take: DES
+// (RFC 3414 section 8.1.1.1), AES (RFC 3826 section 1.2), and AES with longer
+// keys, which no standard has. AES192 and AES256 lengthen a key that is too
+// short as draft-blumenthal-aes-usm-04 section 3.1.2.1 has it; those with a C
+// as draft-reeder-snmpv3-usm-3desede-00 section 2.1 has it for another cipher.
+var privKeys = map[string]int{"DES": 16, "AES": 16, "AES192": 24, "AES256": 32, "AES192C": 24, "AES256C": 32}
+
 // NewUser returns a user of the engine. auth is empty or one of MD5, SHA,
-// SHA224, SHA256, SHA384, SHA512; priv is empty, DES or AES. Passwords have at
-// least 8 octets (RFC 3414 section 11.2).
+// SHA224, SHA256, SHA384, SHA512; priv is empty or one of DES, AES, AES192,
+// AES256, AES192C and AES256C. Passwords have at least 8 octets (RFC 3414
+// section 11.2).
 func NewUser(name string, engineID []byte, auth, authPassword, priv, privPassword string) (*User, error) {
 	u := &User{Name: name, priv: strings.ToUpper(priv)}
 	if auth == "" {
@@ -63,16 +71,32 @@ func NewUser(name string, engineID []byte, auth, authPassword, priv, privPasswor
 	}
 	u.auth = p
 	u.akey = localKey(p.hash, authPassword, engineID)
-	switch u.priv {
-	case "":
-	case "DES", "AES":
-		// Both take 16 octets of the localised key (RFC 3414 section 8.1.1.1, RFC
-		// 3826 section 1.2).
-		u.pkey = localKey(p.hash, privPassword, engineID)[:16]
-	default:
+	if u.priv == "" {
+		return u, nil
+	}
+	need, ok := privKeys[u.priv]
+	if !ok {
 		return nil, fmt.Errorf("privacy protocol %q is not known", priv)
 	}
+	u.pkey = privKey(p.hash, privPassword, engineID, need, strings.HasSuffix(u.priv, "C"))
 	return u, nil
+}
+
+// privKey is a localised key of so many octets. One that is too short goes on
+// with the hash of what there is, or, chained, with the key that is made of its
+// last part as of a password.
+func privKey(newHash func() hash.Hash, password string, engineID []byte, octets int, chained bool) []byte {
+	key := localKey(newHash, password, engineID)
+	for last := key; len(key) < octets; key = append(key, last...) {
+		if chained {
+			last = localKey(newHash, string(last), engineID)
+			continue
+		}
+		h := newHash()
+		h.Write(key)
+		last = h.Sum(nil)
+	}
+	return key[:octets]
 }
 
 // localKey turns a password into a key for one engine (RFC 3414 section 2.6
@@ -105,7 +129,7 @@ func (u *User) mac(message []byte) []byte {
 func (u *User) encrypt(scoped []byte, boots, engineTime int32) (out, params []byte, err error) {
 	salt := u.salt.Add(1)
 	params = make([]byte, 8)
-	if u.priv == "AES" {
+	if u.priv != "DES" {
 		binary.BigEndian.PutUint64(params, salt)
 		out = append(out, scoped...)
 		return out, params, aesCFB(u.pkey, boots, engineTime, params, out, true)
@@ -130,7 +154,7 @@ func (u *User) decrypt(in, params []byte, boots, engineTime int32) ([]byte, erro
 		return nil, errMalformed
 	}
 	out := append([]byte(nil), in...)
-	if u.priv == "AES" {
+	if u.priv != "DES" {
 		return out, aesCFB(u.pkey, boots, engineTime, params, out, false)
 	}
 	if len(in) == 0 || len(in)%des.BlockSize != 0 {
@@ -158,7 +182,7 @@ func desCBC(key, salt []byte) (cipher.Block, []byte, error) {
 	return c, iv, nil
 }
 
-// aesCFB runs CFB128-AES-128 over data in place (RFC 3826 section 3.1.2).
+// aesCFB runs CFB128-AES over data in place (RFC 3826 section 3.1.2).
 func aesCFB(key []byte, boots, engineTime int32, salt, data []byte, encrypt bool) error {
 	c, err := aes.NewCipher(key)
 	if err != nil {

@@ -45,6 +45,7 @@ type v3Message struct {
 	encrypted   bool
 	contextName []byte
 	contextID   []byte
+	own         []byte // the engine that answers
 }
 
 func parseV3(body []byte) (*v3Message, error) {
@@ -128,18 +129,22 @@ func (r *Responder) v3(h *Host, datagram, body []byte, now time.Time, dst []byte
 	if err != nil {
 		return nil
 	}
+	m.own = h.ownEngine()
 	r.pdu.kind, r.pdu.id = 0, 0
 	if !m.encrypted {
 		if inner, err := m.scope(m.data); err != nil || r.pdu.decode(inner) != nil {
 			return nil
 		}
 	}
-	if !bytes.Equal(m.engineID, h.EngineID) {
+	if !bytes.Equal(m.engineID, m.own) {
 		return r.report(h, m, nil, usmStats, unknownEngineIDs, now, dst)
 	}
 	u := h.user(m.userName)
 	if u == nil {
 		return r.report(h, m, nil, usmStats, unknownUserNames, now, dst)
+	}
+	if object := h.reporting(); object != nil {
+		return r.report(h, m, nil, object, 0, now, dst)
 	}
 	if m.flags&flagAuth != 0 && u.auth == nil || m.encrypted && u.priv == "" {
 		return r.report(h, m, nil, usmStats, unsupportedSecLevels, now, dst)
@@ -186,7 +191,7 @@ func (r *Responder) v3Perform(h *Host, m *v3Message, u *User, now time.Time, dst
 		// A user is answered at its own level only (RFC 3415 section 3.2).
 		a.status, a.index, a.binds = errAuthorization, 0, a.binds[:0]
 	}
-	return seal(h, m, u, m.flags&(flagAuth|flagPriv), a.appendTo(nil), now, dst)
+	return seal(h, m, u, h.weakened(m.flags&(flagAuth|flagPriv)), a.appendTo(nil), now, dst)
 }
 
 func (u *User) level() byte {
@@ -211,10 +216,12 @@ func (h *Host) user(name []byte) *User {
 // inTime is the time window check of RFC 3414 section 3.2 step 7a.
 func (h *Host) inTime(m *v3Message, now time.Time) bool {
 	diff := m.time - int64(h.engineTime(now))
-	return m.boots == int64(h.EngineBoots) && h.EngineBoots != 1<<31-1 && diff <= timeWindow && diff >= -timeWindow
+	return m.boots == int64(h.engineBoots()) && h.engineBoots() != 1<<31-1 && diff <= timeWindow && diff >= -timeWindow
 }
 
-func (h *Host) engineTime(now time.Time) int32 { return int32(now.Sub(h.Booted) / time.Second) }
+func (h *Host) engineTime(now time.Time) int32 {
+	return int32(int64(now.Sub(h.booted())/time.Second) + h.jumped())
+}
 
 // authentic checks the digest of a message, which is computed with its own
 // field zeroed (RFC 3414 section 6.3.2).
@@ -252,7 +259,7 @@ func (r *Responder) report(h *Host, m *v3Message, u *User, object OID, arc int, 
 
 // seal wraps a PDU in a message of the given level.
 func seal(h *Host, m *v3Message, u *User, flags byte, inner []byte, now time.Time, dst []byte) []byte {
-	scoped := appendTLV(nil, TagOctets, h.EngineID)
+	scoped := appendTLV(nil, TagOctets, m.own)
 	scoped = appendTLV(scoped, TagOctets, m.contextName)
 	data := appendTLV(nil, tagSequence, append(scoped, inner...))
 	engineTime := h.engineTime(now)
@@ -261,14 +268,14 @@ func seal(h *Host, m *v3Message, u *User, flags byte, inner []byte, now time.Tim
 		mac = make([]byte, u.auth.mac)
 	}
 	if flags&flagPriv != 0 {
-		sealed, params, err := u.encrypt(data, h.EngineBoots, engineTime)
+		sealed, params, err := u.encrypt(data, h.engineBoots(), engineTime)
 		if err != nil {
 			return nil
 		}
 		data, salt = appendTLV(nil, TagOctets, sealed), params
 	}
-	usm := appendTLV(nil, TagOctets, h.EngineID)
-	usm = appendInt(appendInt(usm, int64(h.EngineBoots)), int64(engineTime))
+	usm := appendTLV(nil, TagOctets, m.own)
+	usm = appendInt(appendInt(usm, int64(h.engineBoots())), int64(engineTime))
 	usm = appendTLV(usm, TagOctets, m.userName)
 	usm = appendTLV(usm, TagOctets, mac)
 	afterMAC := sizeTLV(len(salt)) + len(data)
