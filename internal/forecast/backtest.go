@@ -255,7 +255,11 @@ func lookFrom(list []Series, at time.Time, ts *truths, o BacktestOptions) []look
 
 func days(from, to time.Time) float64 { return to.Sub(from).Hours() / 24 }
 
-// put in: a level that rose by more than this, percent, is another supply, for
+// mostSimple bounds the days that a simple rule says: a hundred years are as
+// good as more.
+const mostSimple = 36500
+
+// simpleRise: a level that rose by more than this, percent, is another supply, for
 // the simple rules.
 const simpleRise = 10
 
@@ -286,10 +290,7 @@ func simpleRules(nights []device.Night, it Item) (lastTwo, whole float64) {
 			return math.NaN()
 		}
 		d := end.days + end.percent*(end.days-from.days)/(from.percent-end.percent) - now
-		if d > Horizon {
-			return math.NaN()
-		}
-		return max(d, 0)
+		return min(max(d, 0), mostSimple)
 	}
 	for i := len(rs) - 2; i >= 0 && math.IsNaN(lastTwo); i-- {
 		if rs[i].percent != end.percent {
