@@ -41,7 +41,7 @@ func v3Get(t testing.TB, engine []byte, u *User, boots, engineTime int32, name O
 	h := &Host{EngineID: engine, EngineBoots: boots, Booted: time.Unix(0, 0)}
 	body := appendInt(appendInt(appendInt(nil, 77), 0), 0)
 	body = appendTLV(body, tagSequence, appendVarBind(nil, name, Value{Tag: TagNull}))
-	m := &v3Message{id: 4711, userName: []byte(u.Name)}
+	m := &v3Message{id: 4711, userName: []byte(u.Name), own: engine}
 	return seal(h, m, u, u.level()|flagReportable, appendTLV(nil, pduGet, body), time.Unix(int64(engineTime), 0), nil)
 }
 
