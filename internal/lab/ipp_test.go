@@ -72,7 +72,7 @@ func TestRequestsThatAreWrong(t *testing.T) {
 		{"another charset", func(m *goipp.Message) { m.Operation[0].Values[0].V = goipp.String("koi8-r") }, goipp.StatusErrorCharset},
 		{"no target", func(m *goipp.Message) { m.Operation = m.Operation[:2] }, goipp.StatusErrorBadRequest},
 		{"an operation that is not there", func(m *goipp.Message) { m.Code = goipp.Code(goipp.OpPausePrinter) }, goipp.StatusErrorOperationNotSupported},
-		{"a job", func(m *goipp.Message) { m.Code = goipp.Code(goipp.OpPrintJob) }, goipp.StatusErrorForbidden},
+		{"a job without a document", func(m *goipp.Message) { m.Code = goipp.Code(goipp.OpPrintJob) }, goipp.StatusErrorBadRequest},
 		{"which-jobs", func(m *goipp.Message) {
 			m.Code = goipp.Code(goipp.OpGetJobs)
 			m.Operation.Add(goipp.MakeAttribute("which-jobs", goipp.TagKeyword, goipp.String("lost")))

@@ -16,7 +16,7 @@ func quiet() *log.Logger { return log.New(io.Discard, "", 0) }
 const maxDepth = 16
 
 // answerIPP answers one IPP request; l.mu is held. Reading is answered;
-// whatever would change the printer is refused and recorded.
+// whatever changes the printer is recorded, and done or refused.
 func (l *Lab) answerIPP(n *node, d *machine, s service, body []byte) []byte {
 	var request goipp.Message
 	if tooDeep(body) || request.DecodeBytes(body) != nil {
@@ -45,11 +45,15 @@ func (l *Lab) answerIPP(n *node, d *machine, s service, body []byte) []byte {
 	case goipp.OpGetJobAttributes:
 		return encode(d.getJob(&request, s, since))
 	case goipp.OpValidateJob:
-		return encode(response(&request, goipp.StatusOk, ""))
+		return encode(d.takeJob(body, s, since))
 	}
 	what := fmt.Sprintf("IPP %s", goipp.Op(request.Code))
 	l.received = append(l.received, n.name+": "+what)
 	switch request.Code {
+	case opPrintJob, opCreateJob, opSendDocument:
+		answer := d.takeJob(body, s, since)
+		n.serve(l)
+		return encode(answer)
 	case goipp.Code(goipp.OpCancelJob):
 		answer := d.cancelJob(&request, since)
 		d.flow(since)
@@ -59,7 +63,7 @@ func (l *Lab) answerIPP(n *node, d *machine, s service, body []byte) []byte {
 		return encode(d.identify(&request))
 	}
 	if slices.Contains(operations, int(request.Code)) {
-		return encode(response(&request, goipp.StatusErrorForbidden, "the lab prints nothing"))
+		return encode(response(&request, goipp.StatusErrorForbidden, "not in the lab"))
 	}
 	return encode(response(&request, goipp.StatusErrorOperationNotSupported, "not supported"))
 }

@@ -80,6 +80,7 @@ func (d *machine) printerAttributes(s service, now, started time.Time) goipp.Att
 	d.putService(&a, s, now)
 	d.putMedia(&a)
 	d.putDefaults(&a)
+	d.putPrinting(&a)
 	if s.queue == "" {
 		d.putParts(&a)
 		d.putMarkers(&a)
@@ -133,7 +134,7 @@ func (d *machine) putState(a *attrs, now, started time.Time) {
 	a.ints("printer-state", goipp.TagEnum, d.state())
 	a.words("printer-state-reasons", goipp.TagKeyword, d.reasons()...)
 	a.words("printer-state-message", goipp.TagText, strings.TrimSpace(strings.Join(d.panel(), " ")))
-	a.yes("printer-is-accepting-jobs", true)
+	a.yes("printer-is-accepting-jobs", !d.taking.refuses)
 	a.ints("queued-job-count", goipp.TagInteger, len(d.jobs))
 	a.ints("printer-up-time", goipp.TagInteger, int(up/time.Second))
 	a.put("printer-current-time", goipp.TagDateTime, goipp.Time{Time: now.UTC()})
@@ -162,17 +163,20 @@ func (d *machine) alertStrings() (values, texts []string) {
 	return values, texts
 }
 
-// Operations that the printers list (RFC 8011 section 5.4.15): they read, and
-// a job would be refused.
-var operations = []int{0x0002, 0x0004, 0x0008, 0x0009, 0x000a, 0x000b}
+// Operations that every printer lists (RFC 8011 section 5.4.15).
+var operations = []int{opPrintJob, opValidateJob, 0x0008, 0x0009, 0x000a, 0x000b}
 
 // operations lists operations-supported; a print server's queue is no box to be
 // found.
 func (d *machine) operations(s service) []int {
-	if s.queue == "" && d.identifyActions() != nil {
-		return append(slices.Clone(operations), opIdentify)
+	all := slices.Clone(operations)
+	if d.createsJobs() {
+		all = append(all, opCreateJob, opSendDocument)
 	}
-	return operations
+	if s.queue == "" && d.identifyActions() != nil {
+		all = append(all, opIdentify)
+	}
+	return all
 }
 
 func (d *machine) putService(a *attrs, s service, now time.Time) {

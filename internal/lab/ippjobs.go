@@ -34,7 +34,7 @@ func (d *machine) jobAttributes(j job, s service, since time.Duration) goipp.Att
 	}
 	a.ints("job-impressions", goipp.TagInteger, j.pages)
 	a.ints("job-impressions-completed", goipp.TagInteger, j.done)
-	a.ints("job-media-sheets-completed", goipp.TagInteger, j.done)
+	a.ints("job-media-sheets-completed", goipp.TagInteger, d.sheets(j))
 	a.ints("job-k-octets", goipp.TagInteger, j.pages*37)
 	a.ints("job-priority", goipp.TagInteger, 50)
 	return a.Attributes
@@ -48,6 +48,7 @@ const (
 	jobProcessing        = 5
 	jobProcessingStopped = 6
 	jobCanceled          = 7
+	jobAborted           = 8
 	jobCompleted         = 9
 )
 

@@ -210,8 +210,8 @@ func selfSigned() (tls.Certificate, error) {
 	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key}, nil
 }
 
-// maxBody is the largest request read, in octets; documents are refused anyway.
-const maxBody = 1 << 20
+// maxBody is the largest request read, with its document, in octets.
+const maxBody = 16 << 20
 
 // serveHTTP answers one HTTP request to any of the addresses.
 func (l *Lab) serveHTTP(w http.ResponseWriter, r *http.Request) {
@@ -232,8 +232,15 @@ func (l *Lab) serveHTTP(w http.ResponseWriter, r *http.Request) {
 		http.NotFound(w, r)
 		return
 	}
-	reply := l.answerIPP(n, d, s, body.Bytes())
+	if l.refusedUnnamed(w, n, d, body.Bytes()) {
+		l.mu.Unlock()
+		return
+	}
+	reply, lost := l.answerIPP(n, d, s, body.Bytes()), d.lost(body.Bytes())
 	l.mu.Unlock()
+	if lost {
+		panic(http.ErrAbortHandler) // ends the connection without an answer
+	}
 	w.Header().Set("Content-Type", "application/ipp")
 	_, _ = w.Write(reply) // a client that has gone away
 }

@@ -48,6 +48,8 @@ type machine struct {
 	console                []string // what the panel shows instead of "ready"
 	onlyReasons            []reason // IPP reasons that the MIB does not show
 
+	taking     taking // how it takes jobs
+	printed    []Printed
 	identified []string // identify-actions last asked for
 	silent     bool
 	wake       *wake

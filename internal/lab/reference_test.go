@@ -78,7 +78,7 @@ func TestPrinterAttributes(t *testing.T) {
 	}
 	d := named(t, l, "copy-1")
 	uri := fmt.Sprintf("ipp://%s:%d%s", d.Addr, d.IPPPort, d.IPPPath)
-	page := filepath.Join(t.TempDir(), "page.txt")
+	page := filepath.Join(t.TempDir(), "page.pdf")
 	if err := os.WriteFile(page, []byte("a line\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
@@ -89,11 +89,21 @@ func TestPrinterAttributes(t *testing.T) {
 		t.Errorf("reading left %v", got)
 	}
 	out, err := run(uri, "-f", page, "print-job.test")
-	if err == nil || !strings.Contains(out, "client-error-forbidden") {
+	if err != nil || !strings.Contains(out, "[PASS]") {
 		t.Errorf("Print-Job: %v\n%s", err, out)
 	}
 	if got := l.Received(); len(got) != 1 || got[0] != "copy-1: IPP Print-Job" {
 		t.Errorf("Print-Job left %v", got)
+	}
+	if got := l.Printed("copy-1"); len(got) != 1 || string(got[0].Document) != "a line\n" {
+		t.Errorf("printed %v", got)
+	}
+	out, err = run(uri, "-f", page, "create-job.test")
+	if err != nil || strings.Count(out, "[PASS]") != 2 {
+		t.Errorf("Create-Job: %v\n%s", err, out)
+	}
+	if got := l.Printed("copy-1"); len(got) != 2 || string(got[1].Document) != "a line\n" {
+		t.Errorf("printed %v", got)
 	}
 }
 
