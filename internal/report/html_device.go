@@ -188,10 +188,10 @@ func (m *htmlMaker) findings(d *device.Device) []findingView {
 		if f.FirstSeen != nil {
 			about = append(about, "first seen "+m.day(*f.FirstSeen))
 		}
-		if f.Advice.Meaning != "" && !f.Stale {
-			about = append(about, f.Advice.Meaning)
-		}
 		v.About = m.text(strings.Join(about, ", "))
+		if f.Advice.Meaning != "" && !f.Stale {
+			v.About = strings.TrimPrefix(v.About+". "+m.text(f.Advice.Meaning), ". ")
+		}
 		if m.explain {
 			v.Explain = m.reasons(f)
 		}
@@ -356,8 +356,14 @@ const mostAlerts = 6
 
 func (m *htmlMaker) alerts(list []device.Alert) []string {
 	var out []string
+	told := map[[2]string]device.Source{} // both protocols tell of the same alert
 	for i, a := range list {
-		if i == mostAlerts {
+		same := [2]string{a.Code, string(a.Description)}
+		if by, ok := told[same]; ok && by != a.Source {
+			continue
+		}
+		told[same] = a.Source
+		if len(out) == mostAlerts {
 			return append(out, fmt.Sprintf("and %d more", len(list)-i))
 		}
 		line := strings.TrimSpace(a.Code + " " + a.Severity)
