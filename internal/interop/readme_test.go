@@ -37,7 +37,11 @@ func TestReadmeShowsWhatTheProgramPrints(t *testing.T) {
 		lines func(*testing.T) []string
 	}{
 		{"sweep", sweepExample},
+		{"visit", visitExample},
 		{"check", checkExample},
+		{"symptoms", symptomsExample},
+		{"symptom", symptomExample},
+		{"interval", intervalExample},
 		{"csv", csvExample},
 		{"changes", changesExample},
 		{"columns", columnsExample},
@@ -170,6 +174,54 @@ func sweepExample(t *testing.T) []string {
 		t.Fatalf("rows of %d attention levels, want all 5: %v", len(rows), rows)
 	}
 	return code(shown...)
+}
+
+// visitExample is the head of the plan, the first calls, the parts and the
+// first stops.
+func visitExample(t *testing.T) []string {
+	lines := printed(t, "visit", "--lab")
+	shown := []string{"$ printround visit --lab"}
+	bring, visit := slices.Index(lines, "Bring"), slices.Index(lines, "Visit")
+	if bring < 0 || visit < bring {
+		t.Fatalf("no parts and stops in\n%s", strings.Join(lines, "\n"))
+	}
+	calls := 0
+	for _, line := range lines[:bring] {
+		if strings.HasPrefix(line, "  [ ]") {
+			calls++
+		}
+		if calls <= 2 {
+			shown = append(shown, line)
+		}
+	}
+	shown = append(append(shown, "  …", ""), lines[bring:visit]...)
+	stops := 0
+	for _, line := range lines[visit:] {
+		if regexp.MustCompile(`^ +\d+\. `).MatchString(line) && line[2] != ' ' {
+			if stops++; stops > 2 {
+				break
+			}
+		}
+		shown = append(shown, line)
+	}
+	return code(append(shown, "  …")...)
+}
+
+// symptomsExample is the index, complete.
+func symptomsExample(t *testing.T) []string {
+	return code(append([]string{"$ printround symptom"}, printed(t, "symptom")...)...)
+}
+
+// symptomExample is the triage for a device whose fuser is at its end.
+func symptomExample(t *testing.T) []string {
+	return code(append([]string{"$ printround symptom smear --lab --device dispatch"}, printed(t, "symptom", "smear", "--lab", "--device", "dispatch")...)...)
+}
+
+// intervalExample is what the distances between marks tell.
+func intervalExample(t *testing.T) []string {
+	args := []string{"symptom", "repeating-mark", "--lab", "--device", "dispatch", "--interval", "75.5mm,150.5mm,226.5mm"}
+	lines := printed(t, args...)
+	return code(append(append([]string{"$ printround " + strings.Join(args, " ")}, lines[:find(t, lines, "Ask first")]...), "…")...)
 }
 
 // checkExample is the verdict and the supplies of one device.
