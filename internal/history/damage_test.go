@@ -438,22 +438,35 @@ func TestPrune(t *testing.T) {
 }
 
 func TestCopy(t *testing.T) {
-	s, path := create(t)
-	record(t, s, office(3, 0))
-	to := filepath.Join(filepath.Dir(path), "copy.db")
-	if err := s.CopyTo(context.Background(), to); err != nil {
-		t.Fatal(err)
-	}
-	if err := s.CopyTo(context.Background(), to); err == nil || !strings.Contains(err.Error(), "exists already") {
-		t.Errorf("over an existing file: %v", err)
-	}
-	c, err := Open(to, Options{ReadOnly: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer c.Close()
-	sound(t, c)
-	if got := nights(t, c, printer(2).Key); len(got) != 1 {
-		t.Errorf("%d nights", len(got))
+	path := filled(t, 3, 1)
+	for way, o := range map[string]Options{"reading": {ReadOnly: true}, "writing": {}} {
+		s, err := Open(path, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		to := filepath.Join(filepath.Dir(path), way+".db")
+		if err := s.CopyTo(context.Background(), to); err != nil {
+			t.Fatal(err)
+		}
+		if err := s.CopyTo(context.Background(), to); err == nil || !strings.Contains(err.Error(), "exists already") {
+			t.Errorf("over an existing file: %v", err)
+		}
+		if _, err := s.Record(context.Background(), survey(night(9), printer(1)), RunInfo{}); o.ReadOnly && err == nil {
+			t.Error("after a copy a history opened for reading can be written")
+		}
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+		c, err := Open(to, Options{ReadOnly: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		sound(t, c)
+		if got := nights(t, c, printer(2).Key); len(got) != 1 {
+			t.Errorf("%d nights", len(got))
+		}
+		if err := c.Close(); err != nil {
+			t.Error(err)
+		}
 	}
 }

@@ -87,7 +87,7 @@ func (s *Store) CopyTo(ctx context.Context, path string) error {
 	if err := os.Remove(temporary); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return err
 	}
-	_, err := s.db.ExecContext(ctx, "VACUUM INTO ?", temporary)
+	err := s.vacuumInto(ctx, temporary)
 	if err == nil {
 		if err = os.Rename(temporary, path); err == nil {
 			return nil
@@ -95,6 +95,27 @@ func (s *Store) CopyTo(ctx context.Context, path string) error {
 	}
 	os.Remove(temporary)
 	return s.explain(err)
+}
+
+// vacuumInto lifts the ban on writing for a statement that writes another file.
+func (s *Store) vacuumInto(ctx context.Context, path string) error {
+	c, err := s.db.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	var banned bool
+	if err := c.QueryRowContext(ctx, "PRAGMA query_only").Scan(&banned); err != nil {
+		return err
+	}
+	if banned {
+		if _, err := c.ExecContext(ctx, "PRAGMA query_only = off"); err != nil {
+			return err
+		}
+		defer c.ExecContext(context.WithoutCancel(ctx), "PRAGMA query_only = on")
+	}
+	_, err = c.ExecContext(ctx, "VACUUM INTO ?", path)
+	return err
 }
 
 // State is what Check found.
