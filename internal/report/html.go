@@ -74,7 +74,9 @@ type htmlView struct {
 	Contents        []named
 	Verdict         string // of the one device
 	Panel           []string
+	RoundHeading    string
 	Day             string
+	News            string // what changed, in one line
 	Round           []roundSite
 	Parts           []bringLine
 	Changes         *changeView
@@ -215,7 +217,7 @@ func (m *htmlMaker) view() *htmlView {
 	v := &htmlView{
 		Policy: htmlPolicy, Style: template.HTML("<style>" + htmlStyle + "</style>"), Script: template.HTML("<script>" + htmlScript + "</script>"),
 		Heading: m.text(titleLine(s)), When: m.time(latest(s)), MakerFirst: makerFirst,
-		Foot: m.foot(), Day: m.text(m.plan.sumLine()),
+		Foot: m.foot(), RoundHeading: "Where to go, why, with what", News: m.news(), Day: m.text(m.plan.sumLine()),
 		Round: m.round(), Parts: m.parts(), Changes: m.changes(), Watch: m.watched(), Looks: m.looks(), Cautions: m.cautionLines(),
 	}
 	v.PrintersHeading = count(len(m.ranked), "printer", "printers") + ", the most urgent first"
@@ -266,7 +268,7 @@ func (m *htmlMaker) singleView(v *htmlView) {
 	d := &m.survey.Devices[0]
 	v.Heading, v.Verdict = m.text(nameOf(d)), m.text(verdictLine(d))
 	v.When = "Looked at " + m.time(d.ObservedAt)
-	v.PrintersHeading = "What it says of itself"
+	v.RoundHeading, v.PrintersHeading = "What to do", "What it says of itself"
 }
 
 // fewSites is how many sites stand above the things to do.
@@ -279,11 +281,14 @@ func contents(v *htmlView) []named {
 			out = append(out, named{ID: id, Name: name})
 		}
 	}
-	add(true, "round", "Where to go")
+	one := v.Verdict != ""
+	add(!one, "round", "Where to go")
+	add(one, "round", v.RoundHeading)
 	add(len(v.Parts) > 0, "bring", "Bring")
 	add(v.Changes != nil, "changes", "Changes")
 	add(v.ManySites, "sites", "Sites")
-	add(true, "printers", "Printers")
+	add(!one, "printers", "Printers")
+	add(one, "printers", v.PrintersHeading)
 	add(len(v.Watch)+len(v.Looks) > 0, "watch", "Keep an eye on")
 	add(v.Scope != nil, "unseen", "Not seen")
 	add(len(v.Cautions) > 0, "cautions", "Cautions")

@@ -57,6 +57,7 @@ func TestPageInABrowser(t *testing.T) {
 		})
 	}
 	t.Run("under its policy", func(t *testing.T) { underPolicy(t, browser, survey) })
+	t.Run("finding and sorting", func(t *testing.T) { findAndSort(t, browser, survey) })
 	t.Run("the checker finds what is wrong", func(t *testing.T) {
 		const text = `<!doctype html><html><head><title>bad</title></head><body><img src="data:,x"><p style="color:#ccc;background:#fff">pale</p></body></html>`
 		found := strings.Join(violations(t, browser, axe, write("bad", []byte(text)), 1280, false), " ")
@@ -126,6 +127,9 @@ func openPage(t *testing.T, browser, page string, width int, dark bool) (documen
 	return out.String(), errs.String()
 }
 
+// policyTag is what keeps the scripts of a test out of a page.
+var policyTag = regexp.MustCompile(`<meta http-equiv="Content-Security-Policy"[^>]*>`)
+
 // result is what stands where the checker leaves its findings.
 var result = regexp.MustCompile(`(?s)<pre id="axe-result">(.*?)</pre>`)
 
@@ -138,7 +142,7 @@ func violations(t *testing.T, browser, axe, page string, width int, dark bool) [
 	if err != nil {
 		t.Fatal(err)
 	}
-	text := regexp.MustCompile(`<meta http-equiv="Content-Security-Policy"[^>]*>`).ReplaceAllString(string(b), "")
+	text := policyTag.ReplaceAllString(string(b), "")
 	const ask = `<script>addEventListener("load", function () {
 		document.querySelectorAll("details").forEach(function (d) { d.open = true; });
 		var seen = {width: innerWidth, dark: matchMedia("(prefers-color-scheme: dark)").matches};
@@ -219,5 +223,36 @@ func underPolicy(t *testing.T, browser, page string) {
 	document, log = openPage(t, browser, other, 1280, false)
 	if strings.Contains(document, "<title>taken over") || !strings.Contains(log, "Content Security Policy") {
 		t.Errorf("a script of somebody else ran:\n%s", log)
+	}
+}
+
+// findAndSort types into the search field, unticks a level and sorts, as a
+// person would.
+func findAndSort(t *testing.T, browser, page string) {
+	b, err := os.ReadFile(page)
+	if err != nil {
+		t.Fatal(err)
+	}
+	const person = `<script>addEventListener("load", function () {
+		function act(id, value, event) { var e = document.getElementById(id); e.value = value; e.dispatchEvent(new Event(event, {bubbles: true})); }
+		function names() { return Array.from(document.querySelectorAll("details.dev:not([hidden]) strong"), function (n) { return n.textContent; }).join(","); }
+		var said = [];
+		act("find", "finance", "input"); said.push(names());
+		act("find", "", "input"); act("order", "name", "change"); said.push(names().split(",").slice(0, 3).join(","));
+		act("order", "low", "change"); said.push(names().split(",")[0]);
+		act("order", "pages", "change"); said.push(names().split(",")[0]);
+		document.querySelector("[name=level][value=due]").click(); said.push(document.getElementById("shown").textContent);
+		document.getElementById("all").click(); said.push(document.querySelectorAll("details.dev[open]").length);
+		document.title = said.join("|");
+	});</script>`
+	path := filepath.Join(t.TempDir(), "page.html")
+	text := strings.Replace(policyTag.ReplaceAllString(string(b), ""), "</body>", person+"</body>", 1)
+	if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	document, log := openPage(t, browser, path, 1280, false)
+	const want = "<title>Finance MFP|Dispatch labels,Finance MFP,Front desk|Ground floor MFP|Ground floor MFP|5 of 10 shown|5</title>"
+	if !strings.Contains(document, want) {
+		t.Errorf("%s, want %s\n%s", regexp.MustCompile("<title>.*</title>").FindString(document), want, log)
 	}
 }

@@ -365,6 +365,15 @@ func (m *htmlMaker) changes() *changeView {
 	return v
 }
 
+// news counts what differs from an earlier survey.
+func (m *htmlMaker) news() string {
+	c := m.survey.Changes
+	if c == nil {
+		return ""
+	}
+	return "Since the last run: " + list(changeCounts(c), "no change") + "."
+}
+
 // scopeView is what was looked at, and what was not seen.
 type scopeView struct {
 	Line     string
@@ -393,10 +402,13 @@ func (m *htmlMaker) scope() *scopeView {
 		}
 		v.Prefixes = append(v.Prefixes, prefixLineView{m.text(x.Target), x.Probed, x.Answered, x.Printers, m.text(note)})
 	}
-	var silent, hosts, queues, problems []string
+	var silent, missed, hosts, queues, problems []string
 	for _, d := range m.ranked {
-		if d.Attention == device.Silent {
+		switch {
+		case d.Attention == device.Silent:
 			silent = append(silent, m.describe(d))
+		case !answered(d):
+			missed = append(missed, m.describe(d))
 		}
 	}
 	for _, h := range s.Unconfirmed {
@@ -410,7 +422,7 @@ func (m *htmlMaker) scope() *scopeView {
 		problems = append(problems, problemLine(x))
 	}
 	for _, l := range []textList{
-		{Title: "Expected but silent", Items: silent}, {Title: "Not seen", Items: s.Scope.Notes}, {Title: "Unconfirmed, not ranked", Items: hosts},
+		{Title: "Expected but silent", Items: silent}, {Title: "No answer this time, not yet held to be silent", Items: missed}, {Title: "Not seen", Items: s.Scope.Notes}, {Title: "Unconfirmed, not ranked", Items: hosts},
 		{Title: "Shared queues, not ranked", Items: queues}, {Title: "Errors", Items: problems},
 	} {
 		if len(l.Items) == 0 {

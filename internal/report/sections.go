@@ -25,18 +25,24 @@ func changeKinds(c *device.Changes) []changeKind {
 	}
 }
 
-// changes says what differs from an earlier survey.
-func (p *page) changes(c *device.Changes) {
-	if c == nil {
-		return
-	}
+// changeCounts says how many differences of each kind there are, as far as there
+// are any.
+func changeCounts(c *device.Changes) []string {
 	var counts []string
 	for _, k := range changeKinds(c) {
 		if len(k.list) > 0 {
 			counts = append(counts, fmt.Sprintf("%d %s", len(k.list), k.word))
 		}
 	}
-	p.heading("Changes since " + p.time(c.Since) + ": " + list(counts, "none") + pagesPrinted(c.Pages))
+	return counts
+}
+
+// changes says what differs from an earlier survey.
+func (p *page) changes(c *device.Changes) {
+	if c == nil {
+		return
+	}
+	p.heading("Changes since " + p.time(c.Since) + ": " + list(changeCounts(c), "none") + pagesPrinted(c.Pages))
 	for _, k := range changeKinds(c) {
 		for i, change := range k.list {
 			if i == listed {
