@@ -21,6 +21,7 @@ func Schema(name string) ([]byte, bool) {
 		device.TriageSchema: "schema/symptom.schema.json",
 		device.QueueSchema:  "schema/queue.schema.json",
 		visit.Schema:        "schema/visit.schema.json",
+		TrendSchema:         "schema/trend.schema.json",
 	}[name]
 	if !ok {
 		return nil, false

@@ -67,9 +67,16 @@ func (d *TrendDevice) first() (item *forecast.Item, end time.Time, ok bool) {
 	return item, end, ok
 }
 
+// Widths from which there is room for what is pleasant and not needed: whole
+// names in the list of devices, bars beside the levels of one.
+const (
+	roomy   = 100
+	barRoom = 86
+)
+
 // trends writes one line a device, by what ends first.
 func (p *page) trends(v *Trend) {
-	p.line(fmt.Sprintf("%s as of %s; next visit in %s, %s", count(len(v.Devices), "device", "devices"), p.time(v.AsOf),
+	p.painted("", fmt.Sprintf("%s as of %s; next visit in %s, %s", count(len(v.Devices), "device", "devices"), p.time(v.AsOf),
 		count(v.HorizonDays, "day", "days"), p.day(v.visit())))
 	type entry struct {
 		row []string
@@ -87,12 +94,16 @@ func (p *page) trends(v *Trend) {
 		p.sites = p.sites || d.Device.Site != v.Devices[0].Device.Site
 		rows = append(rows, entry{end: end, row: []string{
 			p.text(nameOf(&d.Device)), p.text(it.Name), p.day(end), p.left(it), p.chance(it, v),
-			p.between(it), p.perDay(&d.Forecast), p.text(whereOf(&d.Device, true)),
+			p.between(it), p.perDay(&d.Forecast), p.text(strings.Trim(whereOf(&d.Device, true), ", ")),
 		}})
 	}
 	slices.SortStableFunc(rows, func(a, b entry) int { return a.end.Compare(b.end) })
+	ends := 8
+	if p.width >= roomy {
+		ends = 22
+	}
 	g := grid{columns: []tableColumn{
-		{heading: "DEVICE", least: 10, most: 28}, {heading: "ENDS FIRST", least: 22, most: 30}, {heading: "LIKELY END"},
+		{heading: "DEVICE", least: 8, most: 28}, {heading: "ENDS FIRST", least: ends, most: 30}, {heading: "LIKELY END"},
 		{heading: "LEFT", right: true}, {heading: "BY VISIT", right: true}, {heading: "BETWEEN"}, {heading: "A DAY", right: true},
 		{heading: "WHERE", least: 12},
 	}}
@@ -121,9 +132,12 @@ func (p *page) unforeseen(rest []*TrendDevice) {
 			p.more(len(rest)-i, "without a date")
 			return
 		}
-		p.wrapped("  ", p.text(nameOf(&d.Device))+": ", d.why())
+		p.wrapped("  ", p.label(nameOf(&d.Device)), d.why())
 	}
 }
+
+// label is a name in front of what is said of it.
+func (p *page) label(name string) string { return p.cut(p.text(name), min(30, p.width/2)) + ": " }
 
 // why says why nothing of a device is foreseen.
 func (d *TrendDevice) why() string {
@@ -145,7 +159,7 @@ func (d *TrendDevice) why() string {
 func (p *page) trend(v *Trend, d *TrendDevice) {
 	f := &d.Forecast
 	name := nameOf(&d.Device)
-	for _, more := range []string{string(d.Device.MakeModel), whereOf(&d.Device, true)} {
+	for _, more := range []string{string(d.Device.MakeModel), strings.Trim(whereOf(&d.Device, true), ", ")} {
 		if more != "" && more != name {
 			name += ", " + more
 		}
@@ -200,7 +214,7 @@ func (p *page) levels(v *Trend, d *TrendDevice) {
 		return
 	}
 	g := grid{columns: []tableColumn{
-		{heading: "SUPPLY OR PART", least: 10, most: 34}, {heading: "LEFT"}, {heading: "LIKELY END"}, {heading: "BY VISIT", right: true},
+		{heading: "SUPPLY OR PART", least: 8, most: 34}, {heading: "LEFT", right: p.width < barRoom}, {heading: "LIKELY END"}, {heading: "BY VISIT", right: true},
 		{heading: "BETWEEN"}, {heading: "LAST 90 DAYS"},
 	}}
 	if p.plain {
@@ -223,6 +237,8 @@ func (p *page) levels(v *Trend, d *TrendDevice) {
 	}
 	p.blank()
 	g.draw(p, g.layout(p.width, 3), "")
+	p.blank()
+	p.painted("", "LIKELY END: as likely before as after; later: not within two years. BETWEEN: four times in five. BY VISIT: chance of the end before the next visit.")
 	first := true
 	for i := range d.Forecast.Items {
 		if it := &d.Forecast.Items[i]; it.RunOut == nil && it.Reason != d.Forecast.NotYet {
@@ -230,7 +246,7 @@ func (p *page) levels(v *Trend, d *TrendDevice) {
 				p.blank()
 			}
 			first = false
-			p.wrapped("", p.text(it.Name)+": ", it.Reason)
+			p.wrapped("", p.label(it.Name), it.Reason)
 		}
 	}
 }
@@ -240,8 +256,8 @@ const barCells = 10
 
 // bar draws a level; an unknown one is a word.
 func (p *page) bar(it *forecast.Item) string {
-	if it.Percent == nil {
-		return "unknown"
+	if it.Percent == nil || p.width < barRoom {
+		return p.left(it)
 	}
 	full, empty := "█", "░"
 	if p.plain {

@@ -22,16 +22,16 @@ func WriteBacktest(w io.Writer, b *forecast.Backtest, known bool, o Options) err
 		truth = "The truth is what the nights show: only supplies count that were seen to be used up and replaced; quick ones are among them more often."
 	}
 	p.painted("", truth)
-	p.scores("By kind of supply", append(append([]forecast.Score{}, b.Kinds...), b.All))
-	p.scores("By how far away the end was said to be", b.Ahead)
+	p.scores("By kind of supply", "KIND", append(append([]forecast.Score{}, b.Kinds...), b.All))
+	p.scores("By how far away the end was said to be", "AHEAD", b.Ahead)
 	p.blank()
-	p.painted("", "INSIDE: share of ends within the interval from p10 to p90, wanted 80 %; BEFORE and AFTER: outside of it. WIDTH: its median, in days; /P50: by the days to p50. OFF: median error of p50, in days. LOSS: mean pinball loss of p10, p50 and p90, in days. TWO: the line through the last two readings that differ. LINE: the line since the replacement. OFF and LOSS are of the moments at which all three gave a day within two years; GIVEN says how often each did. A supply counts once, however many forecasts there were of it.")
+	p.painted("", "INSIDE: share of ends within the interval from p10 to p90, wanted 80 %; BEFORE and AFTER: outside of it. WIDTH: its median, in days; /P50: by the days to p50. OFF: median error of p50, in days. LOSS: mean pinball loss of p10, p50 and p90, in days. GIVEN: how often there was a day at all. TWO and LINE behind OFF, LOSS and GIVEN are the same of two simple rules: the line through the last two readings that differ, and the line since the replacement. OFF and LOSS are of the moments at which all three gave a day. A supply counts once, however many forecasts there were of it.")
 	return p.err
 }
 
-func (p *page) scores(title string, list []forecast.Score) {
+func (p *page) scores(title, column string, list []forecast.Score) {
 	g := grid{columns: []tableColumn{
-		{heading: title, least: 12, most: 40}, {heading: "LIVES", right: true}, {heading: "INSIDE", right: true}, {heading: "WIDTH", right: true},
+		{heading: column, least: 6}, {heading: "LIVES", right: true}, {heading: "INSIDE", right: true}, {heading: "WIDTH", right: true},
 		{heading: "OFF", right: true}, {heading: "TWO", right: true}, {heading: "LINE", right: true},
 		{heading: "LOSS", right: true}, {heading: "TWO", right: true}, {heading: "LINE", right: true},
 		{heading: "BEFORE", right: true}, {heading: "AFTER", right: true}, {heading: "/P50", right: true},
@@ -52,7 +52,7 @@ func (p *page) scores(title string, list []forecast.Score) {
 	if len(g.rows) == 0 {
 		return
 	}
-	p.blank()
+	p.heading(title)
 	g.draw(p, g.layout(p.width, 4), "")
 }
 
