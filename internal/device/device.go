@@ -99,6 +99,7 @@ type SNMPReach struct {
 	Values     int  `json:"values"` // object instances read
 	Bytes      int  `json:"bytes"`  // UDP payload received
 	Partial    bool `json:"partial"`
+	Delivered  bool `json:"default_community"` // the community that worked is the one of delivery
 }
 
 // IPPReach is the outcome of reading over IPP.
@@ -136,6 +137,7 @@ type State struct {
 	Console      []string `json:"console"`       // the panel's own lines, word for word
 	Lights       []Light  `json:"lights"`
 	UptimeS      *int64   `json:"uptime_s"`
+	ClockOffS    *int64   `json:"clock_off_s"` // printer-current-time minus this machine's time; above 0: ahead of it
 }
 
 // Light is one lamp of the panel (prtConsoleLightTable, RFC 3805).
@@ -314,6 +316,9 @@ type Defaults struct {
 	Finishings  []string `json:"finishings"`
 	ColorMode   Text     `json:"color_mode"`
 	Ready       []string `json:"media_ready"` // media-ready
+	Resolution  Text     `json:"resolution"`  // printer-resolution-default: 600dpi, or 600x1200dpi across and along the feed
+	OutputBin   Text     `json:"output_bin"`  // output-bin-default
+	CanFinish   []string `json:"finishings_supported"`
 	Source      Source   `json:"source"`
 }
 

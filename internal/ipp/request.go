@@ -43,6 +43,7 @@ var printerAttributes = []string{
 	"printer-firmware-name", "printer-firmware-string-version", "printer-firmware-version",
 	"media-default", "orientation-requested-default", "sides-default", "finishings-default",
 	"print-color-mode-default", "document-format-supported",
+	"printer-resolution-default", "output-bin-default", "finishings-supported",
 	"printer-impressions-completed", "printer-impressions-completed-col",
 	"printer-media-sheets-completed", "printer-pages-completed",
 	"operations-supported", "printer-uri-supported",

@@ -36,6 +36,8 @@ func (c *checker) file(raw *rawFile) *File {
 	c.percent("thresholds.waste_low", f.Thresholds.WasteLow)
 	c.percent("thresholds.tray_low", f.Thresholds.TrayLow)
 	c.whole("thresholds.queue_wait_minutes", f.Thresholds.QueueWaitMin, 1, 7*24*60)
+	c.whole("thresholds.clock_off_minutes", f.Thresholds.ClockOffMin, 1, 7*24*60)
+	c.whole("thresholds.certificate_days", f.Thresholds.CertificateDays, 0, 366)
 	if p := f.Thresholds.BringProbability; p != nil && (math.IsNaN(*p) || *p < 0 || *p > 1) {
 		c.fail("thresholds.bring_probability", "bring_probability = %v: wanted 0 to 1", *p)
 	}
@@ -90,6 +92,7 @@ func (c *checker) site(where string, raw *rawSite) Site {
 
 		ExpectedOrientation: strings.ToLower(strings.TrimSpace(raw.ExpectedOrientation)),
 		ExpectedLanguages:   c.words(where+".expected_languages", raw.ExpectedLanguages),
+		Norms:               c.norms(where, raw.Norms),
 	}
 	if o := s.ExpectedOrientation; o != "" && !slices.Contains(orientations, o) {
 		c.fail(where+".expected_orientation", "expected_orientation %q: wanted one of %s", raw.ExpectedOrientation, strings.Join(orientations, ", "))

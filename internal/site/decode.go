@@ -27,6 +27,8 @@ type rawThresholds struct {
 	WasteLow         *float64 `toml:"waste_low"`
 	TrayLow          *float64 `toml:"tray_low"`
 	QueueWaitMin     *int     `toml:"queue_wait_minutes"`
+	ClockOffMin      *int     `toml:"clock_off_minutes"`
+	CertificateDays  *int     `toml:"certificate_days"`
 	BringProbability *float64 `toml:"bring_probability"`
 }
 
@@ -72,6 +74,7 @@ type rawSite struct {
 	ExpectedMedia       []string        `toml:"expected_media"`
 	ExpectedOrientation string          `toml:"expected_orientation"`
 	ExpectedLanguages   []string        `toml:"expected_languages"`
+	Norms               []rawNorm       `toml:"norm"`
 	Credentials         []rawCredential `toml:"credential"`
 	Devices             []rawDevice     `toml:"device"`
 }
@@ -161,6 +164,8 @@ var tomlWords = map[string]string{
 	"site.rawSite": "a table, written [[site]]", "[]site.rawSite": "tables, written [[site]]",
 	"site.rawCredential": "a table, written [[site.credential]]", "[]site.rawCredential": "tables, written [[site.credential]]",
 	"site.rawDevice": "a table, written [[site.device]]", "[]site.rawDevice": "tables, written [[site.device]]",
+	"site.rawNorm": "a table, written [[site.norm]]", "[]site.rawNorm": "tables, written [[site.norm]]",
+	"site.rawNormTray": "a table, written [[site.norm.tray]]", "[]site.rawNormTray": "tables, written [[site.norm.tray]]",
 	"site.rawPart": "a table, written [[part]]", "[]site.rawPart": "tables, written [[part]]",
 	"site.rawModel": "a table, written [[model]]", "[]site.rawModel": "tables, written [[model]]",
 	"site.rawRoller": "a table, written [[model.roller]]", "[]site.rawRoller": "tables, written [[model.roller]]",

@@ -32,6 +32,8 @@ type Thresholds struct {
 	WasteLow         *float64 // space left in a receptacle
 	TrayLow          *float64 // sheets in a tray, room in an output bin
 	QueueWaitMin     *int     // minutes that a job may wait at an idle printer
+	ClockOffMin      *int     // minutes that a device's clock may be off
+	CertificateDays  *int     // days before its end at which a certificate is mentioned
 	BringProbability *float64 // 0..1: a part is brought when it is needed before the visit after next with this probability
 }
 
@@ -54,7 +56,8 @@ type Site struct {
 	// ExpectedOrientation is a keyword such as portrait, AnyOrientation for no
 	// expectation, or empty: not stated.
 	ExpectedOrientation string
-	ExpectedLanguages   []string // page languages that every device needs
+	ExpectedLanguages   []string      // page languages that every device needs
+	Norms               []device.Norm // how devices are to be set, by model
 	Expected            []device.Expected
 	credentials         []reference
 }

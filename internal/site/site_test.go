@@ -225,6 +225,21 @@ func TestParseErrors(t *testing.T) {
 		{"service without pages", site + "[[model]]\nmatch = \"A\"\n[[model.service]]\npart = \"fuser\"\n", `f.toml:6:3: a service without pages: wanted the life of the part in pages`},
 		{"service never", site + "[[model]]\nmatch = \"A\"\n[[model.service]]\npart = \"fuser\"\npages = 0\n", `f.toml:8:1: pages = 0: wanted 1 to 100000000`},
 		{"service twice", site + "[[model]]\nmatch = \"A\"\n[[model.service]]\npart = \"fuser\"\npages = 1\n[[model.service]]\npart = \"Fuser\"\npages = 2\n", `f.toml:9:3: the service for Fuser is there twice`},
+		{"norm without anything", site + "[[site.norm]]\nmodel = \"A*\"\n", `f.toml:4:3: a norm that says nothing: wanted media, sides, color_mode or another setting`},
+		{"norm twice", site + "[[site.norm]]\nsides = \"one-sided\"\n[[site.norm]]\ncolor_mode = \"color\"\n", `f.toml:6:3: the norm for all models is there twice`},
+		{"unknown key of a norm", site + "[[site.norm]]\nduplex = true\n", `f.toml:5:1: unknown key "site.norm.duplex"`},
+		{"sides", site + "[[site.norm]]\nsides = \"both\"\n", `f.toml:5:1: sides "both": wanted one of one-sided, two-sided-long-edge, two-sided-short-edge`},
+		{"color mode", site + "[[site.norm]]\ncolor_mode = \"grey\"\n", `f.toml:5:1: color_mode "grey": wanted one of auto, auto-monochrome, bi-level, color, highlight, monochrome, process-bi-level, process-monochrome`},
+		{"orientation of a norm", site + "[[site.norm]]\norientation = \"any\"\n", `f.toml:5:1: orientation "any": wanted one of portrait, landscape, reverse-landscape, reverse-portrait`},
+		{"resolution", site + "[[site.norm]]\nresolution_dpi = 0\n", `f.toml:5:1: resolution_dpi = 0: wanted 1 to 9600`},
+		{"star in the middle of a norm", site + "[[site.norm]]\nmodel = \"A * B\"\nsides = \"one-sided\"\n", `f.toml:5:1: "A * B": a * is allowed at the end only`},
+		{"tray without a name", site + "[[site.norm]]\n[[site.norm.tray]]\ntype = \"stationery\"\n", `f.toml:5:3: a tray without name and index: wanted one of them`},
+		{"tray with both", site + "[[site.norm]]\n[[site.norm.tray]]\nname = \"A\"\nindex = 1\ntype = \"stationery\"\n", `f.toml:5:3: a tray with name and index: wanted one of them`},
+		{"tray of nothing", site + "[[site.norm]]\n[[site.norm.tray]]\nindex = 1\n", `f.toml:5:3: a tray that says nothing: wanted media, type or weight_gsm`},
+		{"tray twice", site + "[[site.norm]]\n[[site.norm.tray]]\nindex = 1\ntype = \"a\"\n[[site.norm.tray]]\nindex = 1\ntype = \"b\"\n", `f.toml:8:3: the tray for 1 is there twice`},
+		{"weight of paper", site + "[[site.norm]]\n[[site.norm.tray]]\nindex = 1\nweight_gsm = 0.08\n", `f.toml:7:1: weight_gsm = 0.08: wanted 10 to 1000 g/m2`},
+		{"clock", "[thresholds]\nclock_off_minutes = 0\n" + site, `f.toml:2:1: clock_off_minutes = 0: wanted 1 to 10080`},
+		{"certificate", "[thresholds]\ncertificate_days = 400\n" + site, `f.toml:2:1: certificate_days = 400: wanted 0 to 366`},
 		{"weight", "[weights]\nmedia-jam = 1.5\n" + site, `f.toml:2:1: weight of "media-jam" is 1.5: wanted 0 to 1`},
 	}
 	for _, tt := range tests {
@@ -289,6 +304,7 @@ func FuzzParse(f *testing.F) {
 	f.Add([]byte("[[site]]\nname = \"A\"\nname = \"B\"\n"))
 	f.Add([]byte("site = [{name = 'x', targets = ['@a'], device = [{sole = true}]}]\n"))
 	f.Add([]byte("[report]\ndir = 'r'\nkeep_days = 1\n[[part]]\nsupply = 'toner'\nnumber = '1'\n[[model]]\nmatch = 'A*'\nroller = [{name = 'r', diameter_mm = 1e300}]\nservice = [{part = 'f', pages = 1}]\n[[site]]\nname = 'x'\ntargets = ['a']\n"))
+	f.Add([]byte("[[site]]\nname = 'x'\ntargets = ['a']\n[[site.norm]]\nmodel = 'A*'\nsides = 'one-sided'\nresolution_dpi = 600\n[[site.norm.tray]]\nindex = 1\nweight_gsm = nan\n"))
 	f.Add([]byte("[thresholds]\nconsumable_low = inf\n[weights]\na.b = 1\n"))
 	f.Fuzz(func(t *testing.T, content []byte) {
 		file, err := Parse("f.toml", content)

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"printround/internal/device"
 	"printround/internal/ipp"
@@ -165,24 +166,63 @@ func ippDefaults(a ipp.Attributes) device.Defaults {
 	if n, ok := a.Int("orientation-requested-default"); ok && ipp.Orientation(n).Registered() {
 		d.Orientation = device.Text(ipp.Orientation(n).String())
 	}
-	for _, v := range a.Get("finishings-default") {
-		if n, ok := v.Int(); ok && len(d.Finishings) < maxSubunits {
-			label := itoa(n)
-			if ipp.Finishing(n).Registered() {
-				label = ipp.Finishing(n).String()
-			}
-			d.Finishings = append(d.Finishings, label)
-		}
-	}
+	d.Finishings = finishings(a.Get("finishings-default"))
 	for _, s := range a.Texts("media-ready") {
 		if name := string(device.CleanTo(s, 128)); name != "" && len(d.Ready) < maxSubunits {
 			d.Ready = append(d.Ready, name)
 		}
 	}
+	d.Resolution, d.OutputBin = resolution(a.Get("printer-resolution-default")), device.CleanTo(a.Text("output-bin-default"), 64)
+	d.CanFinish = finishings(a.Get("finishings-supported"))
 	if d.Media != "" || d.Sides != "" || d.ColorMode != "" || d.Orientation != "" || len(d.Finishings)+len(d.Ready) > 0 {
 		d.Source = device.SourceIPP
 	}
 	return d
+}
+
+// finishings are the keywords of finishings values, the number of one that is
+// not registered.
+func finishings(vs []ipp.Value) []string {
+	var out []string
+	for _, v := range vs {
+		n, ok := v.Int()
+		if !ok || len(out) >= maxSubunits {
+			continue
+		}
+		label := itoa(n)
+		if ipp.Finishing(n).Registered() {
+			label = ipp.Finishing(n).String()
+		}
+		out = append(out, label)
+	}
+	return out
+}
+
+// resolution writes the first resolution in dots an inch: 600dpi, or
+// 600x1200dpi where the two directions differ.
+func resolution(vs []ipp.Value) device.Text {
+	for _, v := range vs {
+		x, y, ok := v.Resolution()
+		switch {
+		case !ok || x <= 0 || y <= 0:
+		case x == y:
+			return device.Text(fmt.Sprintf("%ddpi", x))
+		default:
+			return device.Text(fmt.Sprintf("%dx%ddpi", x, y))
+		}
+	}
+	return ""
+}
+
+// clockOff is how far the printer's clock is ahead of ours, in seconds;
+// printer-current-time has its zone in it (RFC 8011 section 5.4.30).
+func clockOff(a ipp.Attributes, now time.Time) *int64 {
+	at := clockOf(a).now
+	if at.IsZero() {
+		return nil
+	}
+	s := at.Unix() - now.Unix()
+	return &s
 }
 
 // ippLanguages maps document-format-supported; without it the command sets of

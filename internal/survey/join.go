@@ -158,6 +158,7 @@ func joinState(a, b device.State) device.State {
 	s := a
 	s.PrinterState = b.PrinterState
 	s.Message = first(a.Message, b.Message)
+	s.ClockOffS = b.ClockOffS
 	s.Reasons = slices.Concat(a.Reasons, b.Reasons)
 	s.Console = orElse(a.Console, b.Console)
 	if s.UptimeS == nil {
@@ -350,6 +351,8 @@ func joinDefaults(snmp, ipp device.Defaults) device.Defaults {
 	d.ColorMode = first(ipp.ColorMode, snmp.ColorMode)
 	d.Finishings = orElse(ipp.Finishings, snmp.Finishings)
 	d.Ready = orElse(ipp.Ready, snmp.Ready)
+	d.Resolution, d.OutputBin = first(ipp.Resolution, snmp.Resolution), first(ipp.OutputBin, snmp.OutputBin)
+	d.CanFinish = orElse(ipp.CanFinish, snmp.CanFinish)
 	return d
 }
 

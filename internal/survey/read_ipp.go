@@ -46,6 +46,7 @@ func ReadIPP(ctx context.Context, t IPPTarget, o ReadOptions) IPPResult {
 				o.Log(fmt.Sprintf("ipp %s: a server's queue, because of %s", t.Addr, why))
 			}
 			d.ObservedAt = o.Now().UTC()
+			d.State.ClockOffS = clockOff(attrs, d.ObservedAt)
 			d.Reached.IPP = r.Reach
 			r.Views = append(r.Views, d)
 		}

@@ -13,6 +13,10 @@ import (
 	"printround/internal/snmp"
 )
 
+// deliveredCommunity is what devices are delivered with (common practice, no
+// source).
+const deliveredCommunity = "public"
+
 // ReadSNMP reads every printer behind one address over SNMP. The credentials
 // are tried in order; the first that is answered counts. There is one view for
 // each printer row of hrDeviceTable, in the order of the indices, and none for
@@ -92,6 +96,7 @@ func (r *SNMPResult) try(ctx context.Context, at netip.AddrPort, c snmp.Credenti
 	}
 	r.Reach.Version = device.Text(s.Version().String())
 	r.Reach.Credential = device.Clean(c.Label)
+	r.Reach.Delivered = c.Version != snmp.V3 && c.Community.Reveal() == deliveredCommunity
 	r.Indices = facts.Printers()
 	if n := len(r.Indices); n > maxSNMPPrinters {
 		r.Indices = r.Indices[:maxSNMPPrinters]
