@@ -23,8 +23,8 @@ const axePackage = "axe-core@4.14.1"
 // (it checks against WCAG 2.2 levels A and AA and its own good practices), in
 // light and dark, wide and narrow.
 func TestPageInABrowser(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a browser takes its time")
+	if os.Getenv("PRINTROUND_BROWSER") == "" {
+		t.Skip("a browser takes its time, and its checker is fetched: set PRINTROUND_BROWSER=1")
 	}
 	browser := program(t, "chromium")
 	axe := fetchAxe(t, program(t, "npm"))
