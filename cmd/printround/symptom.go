@@ -16,15 +16,7 @@ import (
 	"printround/internal/symptom"
 )
 
-func newSymptom(a *app) *cobra.Command {
-	var reach reachFlags
-	var choose chooseFlags
-	var show showFlags
-	var query, interval string
-	cmd := &cobra.Command{
-		Use:   "symptom [NAME]",
-		Short: "From what is seen or heard to likely causes, what to try first, and how to prove the fix",
-		Long: `Goes from what a person sees or hears, when the device itself reports nothing,
+const symptomHelp = `Goes from what a person sees or hears, when the device itself reports nothing,
 to the causes in order of likelihood, what to try first (cheap, safe and likely
 before dear), what tells the two leading causes apart, and how to prove the fix.
 Without a name it lists the symptoms by what is seen.
@@ -55,15 +47,27 @@ Exit status:
   1  failed or interrupted
   2  usage
   5  done, but without the device's facts: it did not answer
-`,
-		Example: `  printround symptom
+`
+
+const symptomExamples = `  printround symptom
   printround symptom lengthwise-line
   printround symptom smear --device 10.1.2.17
   printround symptom jobs-pile-up --device front-desk.example --explain
   printround symptom repeating-mark --interval 75.4mm,150.9mm,226.1mm --device 10.1.2.17
   printround symptom no-feed --device serial:ABC123 --from monday.json --format markdown
-  printround symptom ghost --lab --device NAME     (printround lab --list shows the names)`,
-		Args: arguments(0, 1, "at most one symptom"),
+  printround symptom ghost --lab --device NAME     (printround lab --list shows the names)`
+
+func newSymptom(a *app) *cobra.Command {
+	var reach reachFlags
+	var choose chooseFlags
+	var show showFlags
+	var query, interval string
+	cmd := &cobra.Command{
+		Use:     "symptom [NAME]",
+		Short:   "From what is seen or heard to likely causes, what to try first, and how to prove the fix",
+		Long:    symptomHelp,
+		Example: symptomExamples,
+		Args:    arguments(0, 1, "at most one symptom"),
 		ValidArgsFunction: func(_ *cobra.Command, args []string, _ string) ([]cobra.Completion, cobra.ShellCompDirective) {
 			if len(args) > 0 {
 				return nil, cobra.ShellCompDirectiveNoFileComp
