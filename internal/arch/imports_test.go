@@ -45,6 +45,7 @@ var mustNotReach = map[string][]string{
 	"internal/alonetest":   all(),
 	"internal/colorimetry": all("internal/colorimetry"),
 	"internal/cgats":       all("internal/cgats"),
+	"internal/color":       all("internal/color", "internal/cgats", "internal/colorimetry", "internal/device"),
 	"internal/ipp/act":     all("internal/ipp", "internal/printport"),
 	"internal/proof":       all("internal/proof", "internal/colorimetry", "internal/device", "internal/term"),
 	"internal/arch":        all(),
@@ -54,7 +55,7 @@ var mustNotReach = map[string][]string{
 
 // everyPackage lists the packages that all() stands for.
 var everyPackage = []string{
-	"cmd/printround", "internal/alonetest", "internal/arch", "internal/bench", "internal/cgats", "internal/colorimetry", "internal/device", "internal/discover", "internal/finding",
+	"cmd/printround", "internal/alonetest", "internal/arch", "internal/bench", "internal/cgats", "internal/color", "internal/colorimetry", "internal/device", "internal/discover", "internal/finding",
 	"internal/forecast", "internal/history", "internal/nightly", "internal/schedule",
 	"internal/interop", "internal/ipp", "internal/lab", "internal/media", "internal/mib", "internal/oid",
 	"internal/printport", "internal/proof", "internal/queue", "internal/release", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/symptom", "internal/term",

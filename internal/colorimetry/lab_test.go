@@ -126,3 +126,20 @@ func TestQuantiles(t *testing.T) {
 		t.Error("nothing has statistics")
 	}
 }
+
+func TestCorrelation(t *testing.T) {
+	r := rand.New(rand.NewPCG(4, 4))
+	for n := 2; n < 40; n++ {
+		a, b := make([]float64, n), make([]float64, n)
+		for i := range a {
+			a[i] = 100 * r.Float64()
+			b[i] = a[i] + 50*r.NormFloat64()
+		}
+		if got, ok := Correlation(a, b); !ok || math.Abs(got-stat.Correlation(a, b, nil)) > 1e-12 {
+			t.Errorf("%d values: %g, gonum %g", n, got, stat.Correlation(a, b, nil))
+		}
+	}
+	if _, ok := Correlation([]float64{1, 1, 1}, []float64{1, 2, 3}); ok {
+		t.Error("a constant correlates")
+	}
+}

@@ -39,3 +39,22 @@ func Quantile(values []float64, p float64) float64 {
 	rank := int(math.Ceil(p * float64(len(sorted))))
 	return sorted[min(max(rank, 1), len(sorted))-1]
 }
+
+// Correlation is how well two lists follow each other on a straight line, -1 to
+// 1 (Pearson). ok is false when one of them does not vary.
+func Correlation(a, b []float64) (r float64, ok bool) {
+	n := float64(min(len(a), len(b)))
+	var ma, mb float64
+	for i := range int(n) {
+		ma, mb = ma+a[i]/n, mb+b[i]/n
+	}
+	var aa, bb, ab float64
+	for i := range int(n) {
+		x, y := a[i]-ma, b[i]-mb
+		aa, bb, ab = aa+x*x, bb+y*y, ab+x*y
+	}
+	if aa == 0 || bb == 0 {
+		return 0, false
+	}
+	return ab / math.Sqrt(aa*bb), true
+}
