@@ -2,9 +2,11 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 
@@ -13,6 +15,7 @@ import (
 	"printround/internal/device"
 	"printround/internal/finding"
 	"printround/internal/forecast"
+	"printround/internal/history"
 	"printround/internal/report"
 	"printround/internal/visit"
 )
@@ -30,6 +33,10 @@ to say; which parts to bring, how many, and for what; where to go, in the order
 of the places, with the time it takes; and what to keep an eye on. The survey is
 the one given by --from, or a new one of the same targets as 'sweep' takes.
 
+With nights of history (--history, or the history that the site file names) a
+part is also on the list when it will probably be needed before the visit after
+next; the plan shows how probably.
+
 Part numbers come from the catalogue in the site file. Each thing to do is in
 the plan once. A part is left out when nobody knows the level; such supplies are
 listed to be looked at. It prints well with --format markdown or on plain paper.
@@ -39,6 +46,7 @@ listed to be looked at. It prints well with --format markdown or on plain paper.
 		Example: `  printround visit --lab
   printround visit --site offices.toml --horizon 7d
   printround visit --from monday.json --site offices.toml
+  printround visit --site offices.toml --history history.db
   printround visit 10.1.2.0/24 --format markdown --out tuesday.md
   printround visit --from monday.json --format csv --bom --out tuesday.csv`,
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -62,6 +70,7 @@ listed to be looked at. It prints well with --format markdown or on plain paper.
 	choose.add(cmd, true)
 	fl := cmd.Flags()
 	fl.StringVar(&show.from, "from", "", "plan from this survey in JSON: `FILE`; nothing is asked")
+	fl.StringVar(&show.history, "history", "", "history that 'nightly' keeps: `FILE` to foresee from; default: as the site file says, if there")
 	fl.StringVar(&show.format, "format", string(report.Table), words(report.VisitFormats()))
 	complete(cmd, "format", report.VisitFormats())
 	fl.BoolVar(&show.bom, "bom", false, "with --format csv, begin with a byte order mark, for spreadsheets")
@@ -128,6 +137,9 @@ func runVisit(ctx context.Context, a *app, args []string, from string, horizon i
 		return err
 	}
 	p.horizon = horizon
+	if err := p.keptNights(); err != nil {
+		return err
+	}
 	s, status, err := p.surveyed(ctx, args, from)
 	if p.lab != nil {
 		defer p.lab.close(a)
@@ -139,7 +151,11 @@ func runVisit(ctx context.Context, a *app, args []string, from string, horizon i
 	if s.Scope.Addresses == 0 && len(s.Devices) == 0 && len(p.problems) > 0 {
 		return end(status)
 	}
-	v := visit.Make(s, p.visitOptions(nil))
+	forecasts, err := p.outlook(ctx)
+	if err != nil {
+		return err
+	}
+	v := visit.Make(s, p.visitOptions(forecasts))
 	if err := a.write(show.out, func(w io.Writer) error { return report.WriteVisit(w, v, o) }); err != nil {
 		return err
 	}
@@ -150,6 +166,39 @@ func runVisit(ctx context.Context, a *app, args []string, from string, horizon i
 		a.notef("partial: %s", s.PartialReason)
 	}
 	return end(status)
+}
+
+// keptNights takes the history that the site file names, where the command line
+// names none and there is one.
+func (p *plan) keptNights() error {
+	if p.show.history != "" || p.file == nil {
+		return nil
+	}
+	path := p.file.Report.History
+	if path == "" && p.file.Report.Dir != "" {
+		path = filepath.Join(p.file.Report.Dir, historyName)
+	}
+	if path == "" || !isFile(path) {
+		return nil
+	}
+	p.show.history = path
+	return p.remember(path)
+}
+
+// outlook foresees what the history has nights of; nothing without one.
+func (p *plan) outlook(ctx context.Context) ([]forecast.Device, error) {
+	if p.show.history == "" {
+		return nil, nil
+	}
+	s, err := history.Open(p.show.history, history.Options{ReadOnly: true, Now: p.a.now})
+	if err != nil {
+		return nil, fmt.Errorf("--history: %w", err)
+	}
+	b, err := p.beside(context.WithoutCancel(ctx), s)
+	if err = errors.Join(err, s.Close()); err != nil {
+		return nil, fmt.Errorf("--history: %w", err)
+	}
+	return b.Visit.Forecasts, nil
 }
 
 // surveyed returns the survey to plan from: the one in a file, else a new one;
