@@ -17,10 +17,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"printround/internal/lab"
+	"printround/internal/printport"
 )
 
 type labFlags struct {
 	list     bool
+	listOdd  bool
 	seed     int64
 	faults   []string
 	snmpPort uint16
@@ -40,7 +42,10 @@ prints where they are and what to type. It runs until Ctrl-C. Its SNMP agents
 and IPP printers answer other tools too.
 
 --list prints the devices, their kind, where they answer, and the conditions
-that a survey has to find on them. --fault lays a condition over a device.
+that a survey has to find on them. --fault lays a condition over a device, or
+makes it misbehave on the network: --list-faults prints both kinds, the faults
+that a printer reports and the ways to be a bad host, such as an answer without
+end, a certificate that has expired or a name that is a spreadsheet formula.
 
 --nights starts nothing: it writes a simulated history of 120 devices into a new
 file, with weekdays and holidays, supplies replaced when empty or early, coarse
@@ -56,11 +61,24 @@ Exit status:
 		Example: `  printround lab --list
   printround lab
   printround lab --seed 7 --fault NAME=media-jam
+  printround lab --list-faults
+  printround lab --fault front-desk=snmp-endless-tables
   printround lab --nights 180 --out history.db`,
 		Args: arguments(0, 0, "no arguments"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if err := checkLabNights(cmd, &f); err != nil {
 				return err
+			}
+			switch {
+			case f.listOdd && cmd.Flags().NFlag() > 1:
+				return usagef("--list-faults goes alone")
+			case f.listOdd:
+				return listEverything(a.stdout)
+			case printport.Raw(f.ippPort):
+				return &usageError{
+					message: fmt.Sprintf("--ipp-port %d: a port for raw print data, which is never opened", f.ippPort),
+					hint:    "leave it out for a free port; 631 is that of IPP",
+				}
 			}
 			if f.nights > 0 {
 				return runLabNights(cmd.Context(), a, &f)
@@ -71,6 +89,7 @@ Exit status:
 	fl := cmd.Flags()
 	fl.SortFlags = false
 	fl.BoolVar(&f.list, "list", false, "print the devices and end")
+	fl.BoolVar(&f.listOdd, "list-faults", false, "print the faults and misbehaviours that --fault takes, and end")
 	fl.Int64Var(&f.seed, "seed", 0, "`number` that chooses levels, counters and serial numbers")
 	fl.StringArrayVar(&f.faults, "fault", nil, "`DEVICE=CONDITION` to lay over the scenario; may be given several times")
 	fl.Uint16Var(&f.snmpPort, "snmp-port", 0, "UDP `port` of SNMP; 0: a free one")
@@ -140,6 +159,31 @@ func labError(err error, o lab.Options) error {
 		return err
 	}
 	return &usageError{message: err.Error(), hint: "printround lab --list shows devices and conditions"}
+}
+
+// listEverything prints what --fault takes: faults, then the ways to misbehave
+// by protocol.
+func listEverything(w io.Writer) error {
+	out := bufio.NewWriter(w)
+	all := lab.Misbehaviours()
+	fmt.Fprintf(out, "%d faults and %d misbehaviours for --fault DEVICE=NAME; several for one device are joined by commas.\n", len(lab.FaultNames()), len(all))
+	if err := listFaults(out); err != nil {
+		return err
+	}
+	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	for i, m := range all {
+		if i == 0 || m.Protocol != all[i-1].Protocol {
+			if err := t.Flush(); err != nil {
+				return err
+			}
+			fmt.Fprintf(out, "\nMisbehaviours, %s:\n", m.Protocol)
+		}
+		fmt.Fprintf(t, "  %s\t%s\n", m.Name, m.Help)
+	}
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	return out.Flush()
 }
 
 func listFaults(w io.Writer) error {

@@ -5,6 +5,7 @@ import (
 	"net"
 	"slices"
 	"strings"
+	"sync/atomic"
 
 	"github.com/miekg/dns"
 )
@@ -18,6 +19,10 @@ type dnssd struct {
 	addrs []net.IP
 	port  uint16
 	txt   []string
+
+	leaves bool // says goodbye to whoever asks for it
+	asked  atomic.Bool
+	left   atomic.Bool
 }
 
 // services lists what the printers announce, and a print server for its
@@ -37,6 +42,9 @@ func (l *Lab) services() []*dnssd {
 				host: host + ".local.", port: uint16(n.ippPorts[0]), txt: d.txt(n, path)}
 			for _, addr := range n.addrs {
 				s.addrs = append(s.addrs, addr.AsSlice())
+			}
+			if d.odd.announce != nil && n.other == nil {
+				d.odd.announce(s)
 			}
 			out = append(out, s)
 		}
@@ -133,7 +141,13 @@ func (a *announcer) sets(q *dns.Msg) (out []recordSet) {
 	kinds := map[string]bool{}
 	for _, question := range q.Question {
 		for _, s := range *a.services.Load() {
+			if s.left.Load() {
+				continue
+			}
 			set, ok := s.match(question)
+			if ok && s.leaves {
+				s.asked.Store(true)
+			}
 			if !ok || len(set.answer) == 1 && known(q.Answer, set.answer[0]) {
 				continue
 			}
@@ -176,15 +190,21 @@ func (s *dnssd) match(q dns.Question) (recordSet, bool) {
 	case is(s.name, dns.TypeSRV, dns.TypeTXT):
 		var set recordSet
 		for _, rr := range records {
-			if t := rr.Header().Rrtype; q.Qtype == t || q.Qtype == dns.TypeANY && t != dns.TypeA {
+			if t := rr.Header().Rrtype; q.Qtype == t || q.Qtype == dns.TypeANY && t != dns.TypeA && t != dns.TypeAAAA {
 				set.answer = append(set.answer, rr)
-			} else if t == dns.TypeA {
+			} else if t == dns.TypeA || t == dns.TypeAAAA {
 				set.extra = append(set.extra, rr)
 			}
 		}
 		return set, true
-	case is(s.host, dns.TypeA):
-		return recordSet{answer: s.hostRecords(ttlHost)}, true
+	case is(s.host, dns.TypeA, dns.TypeAAAA):
+		set := recordSet{}
+		for _, rr := range s.hostRecords(ttlHost) {
+			if t := rr.Header().Rrtype; q.Qtype == t || q.Qtype == dns.TypeANY {
+				set.answer = append(set.answer, rr)
+			}
+		}
+		return set, len(set.answer) > 0
 	}
 	return recordSet{}, false
 }
@@ -203,14 +223,19 @@ func (s *dnssd) ptr(ttl uint32) *dns.PTR {
 
 // records are SRV, TXT and the addresses.
 func (s *dnssd) records(ttl uint32) []dns.RR {
-	return append([]dns.RR{
-		&dns.SRV{Hdr: header(s.name, dns.TypeSRV, ttl, true), Port: s.port, Target: s.host},
-		&dns.TXT{Hdr: header(s.name, dns.TypeTXT, ttl, true), Txt: s.txt},
-	}, s.hostRecords(ttl)...)
+	out := []dns.RR{&dns.SRV{Hdr: header(s.name, dns.TypeSRV, ttl, true), Port: s.port, Target: s.host}}
+	if len(s.txt) > 0 {
+		out = append(out, &dns.TXT{Hdr: header(s.name, dns.TypeTXT, ttl, true), Txt: s.txt})
+	}
+	return append(out, s.hostRecords(ttl)...)
 }
 
 func (s *dnssd) hostRecords(ttl uint32) (out []dns.RR) {
 	for _, ip := range s.addrs {
+		if ip.To4() == nil {
+			out = append(out, &dns.AAAA{Hdr: header(s.host, dns.TypeAAAA, ttl, true), AAAA: ip})
+			continue
+		}
 		out = append(out, &dns.A{Hdr: header(s.host, dns.TypeA, ttl, true), A: ip})
 	}
 	return out

@@ -107,6 +107,7 @@ func faultByName(name string) (*fault, error) {
 	for _, f := range faults {
 		names = append(names, f.name)
 	}
+	names = append(names, zooNames()...)
 	return nil, fmt.Errorf("no fault is called %q: did you mean %s?", name, nearest(name, names))
 }
 
@@ -115,6 +116,12 @@ func faultByName(name string) (*fault, error) {
 func (d *machine) give(list string, seed int64) error {
 	for one := range strings.SplitSeq(list, ",") {
 		name, part, _ := strings.Cut(strings.TrimSpace(one), ":")
+		if m, ok := misbehaviourByName(name); ok {
+			if err := d.misbehave(m); err != nil {
+				return err
+			}
+			continue
+		}
 		f, err := faultByName(name)
 		if err != nil {
 			return fmt.Errorf("device %s: %w", d.place.Name, err)

@@ -38,6 +38,9 @@ func (l *Lab) answerIPP(n *node, d *machine, s service, body []byte) []byte {
 	case goipp.OpGetPrinterAttributes:
 		m := response(&request, goipp.StatusOk, "")
 		all := d.printerAttributes(s, now, l.started)
+		if change := d.odd.ipp.attributes; change != nil {
+			all = change(all)
+		}
 		m.Printer = choose(all, requested(&request, "all"))
 		return encode(m)
 	case goipp.OpGetJobs:

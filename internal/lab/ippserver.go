@@ -10,6 +10,7 @@ import (
 	"crypto/tls"
 	"crypto/x509"
 	"crypto/x509/pkix"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"math/big"
@@ -18,11 +19,14 @@ import (
 	"net/netip"
 	"sync"
 	"time"
+
+	"github.com/OpenPrinting/goipp"
 )
 
 // ippServer answers IPP for every address, encrypted and plain on one port.
 type ippServer struct {
 	server    *http.Server
+	odd       func(at netip.AddrPort) oddIPP
 	config    *tls.Config
 	listeners map[netip.AddrPort]*eitherListener
 	loops     sync.WaitGroup
@@ -39,14 +43,17 @@ func (l *Lab) openIPP() error {
 		return err
 	}
 	l.ipp = &ippServer{
+		odd:       l.oddIPP,
 		config:    &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12},
 		listeners: map[netip.AddrPort]*eitherListener{},
 		server: &http.Server{
-			Handler:           http.HandlerFunc(l.serveHTTP),
-			ReadHeaderTimeout: 10 * time.Second,
-			ReadTimeout:       30 * time.Second,
-			WriteTimeout:      30 * time.Second,
-			ErrorLog:          quiet(),
+			Handler: http.HandlerFunc(l.serveHTTP),
+			// OPTIONS * is ours: it asks for TLS inside HTTP.
+			DisableGeneralOptionsHandler: true,
+			ReadHeaderTimeout:            10 * time.Second,
+			ReadTimeout:                  30 * time.Second,
+			WriteTimeout:                 30 * time.Second,
+			ErrorLog:                     quiet(),
 		},
 	}
 	port := base
@@ -96,7 +103,7 @@ func (s *ippServer) listen(at netip.AddrPort) error {
 	if err != nil {
 		return fmt.Errorf("opening the IPP port: %w", err)
 	}
-	both := &eitherListener{Listener: c, config: s.config, taken: make(chan net.Conn), done: make(chan struct{})}
+	both := &eitherListener{Listener: c, config: s.config, odd: func() oddIPP { return s.odd(at) }, taken: make(chan net.Conn), done: make(chan struct{})}
 	s.listeners[at] = both
 	s.loops.Go(both.accept)
 	s.loops.Go(func() { s.server.Serve(both) }) // ends with ErrServerClosed or ErrClosed
@@ -120,6 +127,7 @@ func (s *ippServer) close() error {
 type eitherListener struct {
 	net.Listener
 	config *tls.Config
+	odd    func() oddIPP
 	taken  chan net.Conn
 	done   chan struct{}
 	once   sync.Once
@@ -149,11 +157,24 @@ func (e *eitherListener) sort(c net.Conn) {
 	}
 	_ = c.SetReadDeadline(time.Time{})
 	var ready net.Conn = &peekedConn{Conn: c, r: r}
-	if first[0] == 22 {
-		ready = tls.Server(ready, e.config)
+	odd, config := e.odd(), e.config
+	if odd.begins != nil && odd.begins(ready, first[0], e.done) {
+		return
 	}
+	if odd.encrypts != nil {
+		config = config.Clone()
+		odd.encrypts(config)
+	}
+	if first[0] == handshake {
+		ready = tls.Server(ready, config)
+	}
+	e.hand(ready)
+}
+
+// hand gives a connection to the HTTP server.
+func (e *eitherListener) hand(c net.Conn) {
 	select {
-	case e.taken <- ready:
+	case e.taken <- c:
 	case <-e.done:
 		c.Close()
 	}
@@ -188,7 +209,10 @@ func (p *peekedConn) Read(b []byte) (int, error) { return p.r.Read(b) }
 
 // selfSigned makes the certificate of the lab's printers: their own, as
 // printers have it.
-func selfSigned() (tls.Certificate, error) {
+func selfSigned() (tls.Certificate, error) { return certificate(func(*x509.Certificate) {}) }
+
+// certificate makes one that was changed before it was signed.
+func certificate(change func(c *x509.Certificate)) (tls.Certificate, error) {
 	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	if err != nil {
 		return tls.Certificate{}, fmt.Errorf("making the lab's certificate: %w", err)
@@ -203,6 +227,7 @@ func selfSigned() (tls.Certificate, error) {
 		KeyUsage:     x509.KeyUsageDigitalSignature,
 		ExtKeyUsage:  []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth},
 	}
+	change(t)
 	der, err := x509.CreateCertificate(rand.Reader, t, t, &key.PublicKey, key)
 	if err != nil {
 		return tls.Certificate{}, fmt.Errorf("making the lab's certificate: %w", err)
@@ -215,6 +240,9 @@ const maxBody = 16 << 20
 
 // serveHTTP answers one HTTP request to any of the addresses.
 func (l *Lab) serveHTTP(w http.ResponseWriter, r *http.Request) {
+	if r.Method == http.MethodOptions && r.TLS == nil && l.upgraded(w, r) {
+		return
+	}
 	if r.Method != http.MethodPost || r.Header.Get("Content-Type") != "application/ipp" {
 		http.Error(w, "IPP requests are posted here", http.StatusBadRequest)
 		return
@@ -236,8 +264,12 @@ func (l *Lab) serveHTTP(w http.ResponseWriter, r *http.Request) {
 		l.mu.Unlock()
 		return
 	}
-	reply, lost := l.answerIPP(n, d, s, body.Bytes()), d.lost(body.Bytes())
+	reply, lost, odd := l.answerIPP(n, d, s, body.Bytes()), d.lost(body.Bytes()), d.odd.ipp.answers
 	l.mu.Unlock()
+	if odd != nil && body.Len() >= 4 {
+		odd(w, r, goipp.Op(binary.BigEndian.Uint16(body.Bytes()[2:])), reply)
+		return
+	}
 	if lost {
 		panic(http.ErrAbortHandler) // ends the connection without an answer
 	}

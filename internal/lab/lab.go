@@ -261,6 +261,7 @@ func (n *node) serve(l *Lab) {
 		return
 	}
 	n.host.Serve(printerTree(n.machines, l.scenario.branch(n.machines[0].place.Branch).Contact))
+	n.showOdd()
 }
 
 // silent reports whether everything on the node is switched off.

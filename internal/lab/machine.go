@@ -51,6 +51,7 @@ type machine struct {
 	taking     taking // how it takes jobs
 	printed    []Printed
 	identified []string // identify-actions last asked for
+	odd        oddity   // how it misbehaves on the network
 	silent     bool
 	wake       *wake
 	conditions []string // finding codes that must be found

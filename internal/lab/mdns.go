@@ -101,10 +101,25 @@ func (a *announcer) close() {
 
 func (a *announcer) announceAll(ttl uint32) {
 	for _, s := range *a.services.Load() {
-		m := &dns.Msg{}
-		m.Response, m.Authoritative = true, true
-		m.Answer = append([]dns.RR{s.ptr(ttl)}, s.records(min(ttl, ttlHost))...)
-		a.send(m, mdnsGroup)
+		if !s.left.Load() {
+			a.announce(s, ttl)
+		}
+	}
+}
+
+func (a *announcer) announce(s *dnssd, ttl uint32) {
+	m := &dns.Msg{}
+	m.Response, m.Authoritative = true, true
+	m.Answer = append([]dns.RR{s.ptr(ttl)}, s.records(min(ttl, ttlHost))...)
+	a.send(m, mdnsGroup)
+}
+
+// leave says goodbye for the services that go as soon as somebody asked.
+func (a *announcer) leave() {
+	for _, s := range *a.services.Load() {
+		if s.leaves && s.asked.Load() && s.left.CompareAndSwap(false, true) {
+			a.announce(s, 0)
+		}
 	}
 }
 
@@ -179,4 +194,5 @@ func (a *announcer) answer(q *dns.Msg, from *net.UDPAddr) {
 	if len(m.Answer) > 0 {
 		a.send(m, to)
 	}
+	a.leave()
 }
