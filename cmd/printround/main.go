@@ -4,6 +4,8 @@ package main
 
 import (
 	"context"
+	"io"
+	"log"
 	"os"
 	"os/signal"
 	"syscall"
@@ -17,6 +19,8 @@ func main() {
 // start runs the command line and returns the exit status. A panic would end
 // the process with status 2, which means a usage error here, so it is caught.
 func start() (status int) {
+	// Libraries write there what a device sent.
+	log.SetOutput(io.Discard)
 	a := &app{stdin: os.Stdin, stdout: os.Stdout, stderr: os.Stderr, now: time.Now, lookupEnv: os.LookupEnv}
 	defer func() {
 		if p := recover(); p != nil {

@@ -31,6 +31,7 @@ const (
 // DNS (RFC 6762).
 type records struct {
 	instances map[string]*instance // by name in lower case
+	gone      map[string]bool      // names that were there and said goodbye
 	hosts     map[string][]netip.Addr
 	news      int // grows with everything that was not known
 }
@@ -44,7 +45,7 @@ type instance struct {
 }
 
 func newRecords() *records {
-	return &records{instances: map[string]*instance{}, hosts: map[string][]netip.Addr{}}
+	return &records{instances: map[string]*instance{}, gone: map[string]bool{}, hosts: map[string][]netip.Addr{}}
 }
 
 // message takes in one packet. zone is the interface that it came in on: a
@@ -72,20 +73,31 @@ func (r *records) record(rr dns.RR, zone string) {
 	switch v := rr.(type) {
 	case *dns.PTR:
 		if _, typ, ok := splitInstance(v.Ptr); ok && strings.EqualFold(v.Hdr.Name, typ+"."+mdnsDomain) {
+			key := strings.ToLower(v.Ptr)
 			if h.Ttl == 0 {
-				delete(r.instances, strings.ToLower(v.Ptr))
+				if _, known := r.instances[key]; known {
+					delete(r.instances, key)
+					r.gone[key] = true
+				}
 				return
 			}
+			delete(r.gone, key)
 			r.instance(v.Ptr)
 		}
 	case *dns.SRV:
-		if n := r.instance(h.Name); n != nil && h.Ttl > 0 && (n.srv == nil || n.srv.Port != v.Port || !strings.EqualFold(n.srv.Target, v.Target)) {
+		if h.Ttl == 0 {
+			return
+		}
+		if n := r.instance(h.Name); n != nil && (n.srv == nil || n.srv.Port != v.Port || !strings.EqualFold(n.srv.Target, v.Target)) {
 			n.srv = v
 			r.news++
 		}
 	case *dns.TXT:
+		if h.Ttl == 0 {
+			return
+		}
 		n := r.instance(h.Name)
-		if n == nil || h.Ttl == 0 || len(n.txt) >= maxTXTOfService {
+		if n == nil || len(n.txt) >= maxTXTOfService {
 			return
 		}
 		if !slices.ContainsFunc(n.txt, func(old []string) bool { return slices.Equal(old, v.Txt) }) {
@@ -112,14 +124,14 @@ func (r *records) record(rr dns.RR, zone string) {
 }
 
 // instance returns the instance of this name, which is made if it is new, or
-// nil if the name is none that is browsed for.
+// nil if the name is none that is browsed for or has said goodbye.
 func (r *records) instance(name string) *instance {
 	key := strings.ToLower(name)
 	if n := r.instances[key]; n != nil {
 		return n
 	}
 	_, typ, ok := splitInstance(name)
-	if !ok || len(r.instances) >= maxInstances {
+	if !ok || r.gone[key] || len(r.instances) >= maxInstances {
 		return nil
 	}
 	n := &instance{name: name, typ: typ}

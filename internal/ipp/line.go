@@ -9,6 +9,7 @@ import (
 	"net/netip"
 	"strconv"
 	"sync"
+	"syscall"
 	"time"
 
 	"printround/internal/printport"
@@ -113,6 +114,9 @@ func (l *Line) dialPlain(ctx context.Context, _, address string) (net.Conn, erro
 	if err != nil {
 		if errors.Is(err, context.Canceled) {
 			return nil, err
+		}
+		if zone := l.addr.Zone(); zone != "" && isErrno(err, syscall.EINVAL) {
+			return nil, errorf("route", ErrNoRoute, err, "this computer has no network interface %q", ascii(zone, 40))
 		}
 		return nil, dialError(err, port, l.o.Timeout)
 	}

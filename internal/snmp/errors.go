@@ -12,6 +12,8 @@ var (
 	// behind a firewall, SNMP may be off, or the community may be another one:
 	// an agent does not answer a wrong community (RFC 3584 section 5.2.1).
 	ErrNoAnswer = errors.New("no SNMP answer: switched off, blocked, SNMP disabled, or the credential is not accepted")
+	// ErrNotAsked: datagrams came back, and none of them answers what was asked.
+	ErrNotAsked = errors.New("answers came, but none to what was asked: another request-id, community or version, or no SNMP at all")
 	// ErrRefused: the host is there, nothing listens on the port.
 	ErrRefused = errors.New("the UDP port is closed: SNMP is off on this host, or on another port")
 	// ErrUnreachable: the network says there is no way to the address.
@@ -35,4 +37,9 @@ var (
 	ErrReport = fmt.Errorf("%w: report without a known reason", ErrAuth)
 	// ErrForged: answers came whose authentication code is wrong.
 	ErrForged = fmt.Errorf("%w: the answers are not authentic", ErrAuth)
+	// ErrDowngrade: answers came that were authenticated or encrypted less than
+	// the request; they are not used (RFC 3412 section 7.2.10).
+	ErrDowngrade = fmt.Errorf("%w: the device answers with less security than it was asked with", ErrAuth)
+	// ErrEngine: the engine that a device shows is never the one that answers.
+	ErrEngine = fmt.Errorf("%w: the device shows another engine with every answer", ErrAuth)
 )

@@ -41,6 +41,7 @@ type waiting struct {
 	twin      uint32    // request-id of the V1 probe; 0: none
 	found     time.Time // when the V1 probe was answered
 	forged    bool      // an answer came with a wrong authentication code
+	weaker    bool      // an answer came at a lower security level than was asked for
 }
 
 // exchange asks for what is open of a, in one request or in two at a time, and
@@ -162,8 +163,12 @@ func (s *Session) silence(w *waiting) error {
 	switch {
 	case w.forged:
 		return fmt.Errorf("%w (%w)", ErrForged, ErrNoAnswer)
+	case w.weaker:
+		return ErrDowngrade
 	case s.usm != nil && !s.settled && !w.discovery:
 		return ErrMute
+	case s.usm == nil && !s.settled && s.stats.Ignored > 0:
+		return ErrNotAsked
 	}
 	return ErrNoAnswer
 }

@@ -11,6 +11,7 @@ import (
 	"math/rand/v2"
 	"net"
 	"net/netip"
+	"syscall"
 	"time"
 
 	"github.com/gosnmp/gosnmp"
@@ -116,6 +117,9 @@ func Open(ctx context.Context, at netip.AddrPort, cred Credential, o Options) (*
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
+		if zone := at.Addr().Zone(); zone != "" && errors.Is(err, syscall.EINVAL) {
+			return nil, fmt.Errorf("%w: this computer has no network interface %q", ErrUnreachable, zone)
+		}
 		return nil, socketError(err)
 	}
 	s.conn = conn
@@ -166,7 +170,7 @@ func (s *Session) Next(ctx context.Context, q oid.Request) (oid.Answer, error) {
 			return a.answer(), nil
 		}
 	}
-	return oid.Answer{}, fmt.Errorf("%w: %d errors in a row", ErrBadAnswer, maxRepairs)
+	return oid.Answer{}, fmt.Errorf("%w: %d requests in a row were refused, however small", ErrBadAnswer, maxRepairs)
 }
 
 // maxRepairs bounds how often one question is asked in another form.

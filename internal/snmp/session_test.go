@@ -178,7 +178,7 @@ func TestForeignAnswers(t *testing.T) {
 				}
 				s := open(t, a, public(V2c), o)
 				b, err := s.probe(context.Background(), systemGroup)
-				if real && (err != nil || b.Value.Kind != oid.OctetString) || !real && !errors.Is(err, ErrNoAnswer) {
+				if real && (err != nil || b.Value.Kind != oid.OctetString) || !real && !errors.Is(err, ErrNotAsked) {
 					t.Errorf("%v, %v", b, err)
 				}
 				if s.Stats().Ignored == 0 {
@@ -200,7 +200,7 @@ func TestGarbage(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			a := &agent{mangle: func(_, _ *gosnmp.SnmpPacket) [][]byte { return [][]byte{datagram} }}
 			s := open(t, a, public(V2c), quick)
-			if _, err := s.probe(context.Background(), systemGroup); !errors.Is(err, ErrNoAnswer) {
+			if _, err := s.probe(context.Background(), systemGroup); !errors.Is(err, ErrNotAsked) {
 				t.Errorf("error %v", err)
 			}
 		})

@@ -207,6 +207,7 @@ func (s *Session) acceptV3(w *waiting, datagram []byte) (*flight, *pdu, *reply, 
 		return s.report(w, h, f, p, r, authentic)
 	}
 	level := byte(u.codec.MsgFlags) & (flagAuth | flagPriv)
+	w.weaker = w.weaker || !w.discovery && r.kind == gosnmp.GetResponse && level&^h.flags != 0
 	if w.discovery || r.kind != gosnmp.GetResponse || h.flags&(flagAuth|flagPriv) != level || h.engine != u.engine || r.id != p.id {
 		s.stats.Ignored++
 		return nil, nil, nil, nil
@@ -241,6 +242,9 @@ func (s *Session) report(w *waiting, h *v3Header, f *flight, p *pdu, r *reply, a
 		return nil, nil, nil, ErrReport
 	}
 	if u.resyncs++; u.resyncs > maxResyncs {
+		if object == reportUnknownEngine {
+			return nil, nil, nil, ErrEngine
+		}
 		return nil, nil, nil, ErrNotInTimeWindow
 	}
 	s.stats.RoundTrips++

@@ -34,6 +34,7 @@ type readings struct {
 	snmp, ipp ref // none: no view
 	role      device.Role
 	makeModel device.Text
+	firmware  device.Text
 	languages []device.Language
 	reached   [2]bool // over SNMP, IPP
 	rest      *rest   // nil: nothing
@@ -54,9 +55,11 @@ func readingsOf(group []*unit, shelf *Shelf) readings {
 	r := readings{shelf: shelf, snmp: none, ipp: none}
 	if snmp != nil {
 		r.snmp, r.role, r.makeModel, r.languages, r.reached[0] = snmp.at, snmp.role, snmp.makeModel, snmp.languages, snmp.answered
+		r.firmware = snmp.firmware
 	}
 	if ipp != nil {
 		r.ipp, r.role, r.makeModel, r.reached[1] = ipp.at, ipp.role, first(ipp.makeModel, r.makeModel), ipp.answered
+		r.firmware = first(r.firmware, ipp.firmware)
 		if snmp == nil {
 			r.languages = ipp.languages
 		} else {
@@ -105,7 +108,7 @@ func (f *Fleet) Len() int { return len(f.entries) }
 func (f *Fleet) Device(i int) (device.Device, error) { return f.entries[i].device() }
 
 // Outline returns what is in memory of device i: key, aliases, site, role,
-// addresses, make and model, the families of its page languages, whether it is
+// addresses, make and model, firmware, the families of its page languages, whether it is
 // the sole one, and over which protocols it answered.
 func (f *Fleet) Outline(i int) device.Device { return f.entries[i].outline() }
 
@@ -181,11 +184,11 @@ func (e *entry) facts() (device.Device, error) {
 func (e *entry) outline() device.Device {
 	d := device.Device{Key: e.key, Aliases: e.aliases, Addresses: e.addrs, Site: e.site, Sole: e.sole}
 	if m := e.made; m != nil {
-		d.Role, d.MakeModel, d.Languages = m.Role, m.MakeModel, families(m.Languages)
+		d.Role, d.MakeModel, d.Languages, d.Firmware = m.Role, m.MakeModel, families(m.Languages), m.Firmware
 		d.Reached.SNMP.OK, d.Reached.IPP.OK, d.Reached.MDNS.OK = m.Reached.SNMP.OK, m.Reached.IPP.OK, m.Reached.MDNS.OK
 		return d
 	}
-	d.Role, d.MakeModel, d.Languages = e.role, e.makeModel, e.languages
+	d.Role, d.MakeModel, d.Languages, d.Firmware = e.role, e.makeModel, e.languages, e.firmware
 	d.Reached.SNMP.OK, d.Reached.IPP.OK = e.reached[0], e.reached[1]
 	if e.rest != nil {
 		for _, s := range e.rest.services {

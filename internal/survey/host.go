@@ -140,9 +140,16 @@ func (s *serviceInfo) note(d *discover.Service) {
 	s.remark, s.model, s.uuid = d.TXT["note"], d.TXT["ty"], d.TXT["uuid"]
 }
 
+// elsewhere reports whether the announcement is another device's: a host name
+// may have the address of this one by mistake.
+func (s *serviceInfo) elsewhere(d *device.Device) bool {
+	announced := usableUUID(strings.ToLower(s.uuid))
+	return announced != "" && d.UUID != "" && !strings.EqualFold(announced, string(d.UUID))
+}
+
 // apply adds to a device what DNS-SD says and the device itself did not.
 func (s *serviceInfo) apply(d *device.Device) {
-	if s == nil || s.many {
+	if s == nil || s.many || s.elsewhere(d) {
 		return
 	}
 	d.Reached.MDNS = device.MDNSReach{OK: true, Instance: device.Clean(s.instance)}

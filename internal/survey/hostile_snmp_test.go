@@ -168,8 +168,8 @@ func TestHostileAgents(t *testing.T) {
 		{"every second request lost", func(n int, _, r *gosnmp.SnmpPacket) []*gosnmp.SnmpPacket {
 			return []*gosnmp.SnmpPacket{r}[:n%2]
 		}, all, 1, ""},
-		{"another request-id", always(func(_, r *gosnmp.SnmpPacket) { r.RequestID++ }), 0, 0, "no SNMP answer"},
-		{"another community", always(func(_, r *gosnmp.SnmpPacket) { r.Community = "other" }), 0, 0, "no SNMP answer"},
+		{"another request-id", always(func(_, r *gosnmp.SnmpPacket) { r.RequestID++ }), 0, 0, "none to what was asked"},
+		{"another community", always(func(_, r *gosnmp.SnmpPacket) { r.Community = "other" }), 0, 0, "none to what was asked"},
 		{"noSuchName", refusing(gosnmp.NoSuchName, 1), 0, 0, "shows no Printer MIB"},
 		{"noSuchName without an index", refusing(gosnmp.NoSuchName, 0), 0, 0, "unusable SNMP answer"},
 		{"tooBig", refusing(gosnmp.TooBig, 0), 0, 0, "unusable SNMP answer"},
@@ -178,10 +178,10 @@ func TestHostileAgents(t *testing.T) {
 		{"no bindings", always(func(_, r *gosnmp.SnmpPacket) { r.Variables = nil }), 0, 0, "unusable SNMP answer"},
 		{"the name asked for", inventing(func(o oid.OID) gosnmp.SnmpPDU { return integerAt(o, 7) }, 1<<16), 0, 0, "shows no Printer MIB"},
 		{"names before it", inventing(func(o oid.OID) gosnmp.SnmpPDU { return integerAt(o[:len(o)-1], 7) }, 1<<16), 0, 0, "shows no Printer MIB"},
-		{"tables without end", inventing(func(o oid.OID) gosnmp.SnmpPDU { return integerAt(child(o), 7) }, 1<<16), -1, 1, "more oddities"},
+		{"tables without end", inventing(func(o oid.OID) gosnmp.SnmpPDU { return integerAt(child(o), 7) }, 1<<16), -1, 1, "oddities more"},
 		{"strings of 20,000 octets without end", inventing(func(o oid.OID) gosnmp.SnmpPDU {
 			return gosnmp.SnmpPDU{Name: "." + child(o).String(), Type: gosnmp.OctetString, Value: large}
-		}, 3), -1, 1, "more oddities"},
+		}, 3), -1, 1, "oddities more"},
 		{"every number negative", always(func(_, r *gosnmp.SnmpPacket) {
 			for i, v := range r.Variables {
 				if v.Type == gosnmp.Integer {

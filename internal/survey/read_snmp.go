@@ -59,7 +59,7 @@ func (r *SNMPResult) tryAll(ctx context.Context, at netip.AddrPort, creds []snmp
 	}
 	for n, how := range rounds {
 		for i, c := range creds {
-			if n > 0 && !errors.Is(errs[i], snmp.ErrNoAnswer) && !errors.Is(errs[i], snmp.ErrMute) {
+			if n > 0 && !errors.Is(errs[i], snmp.ErrNoAnswer) && !errors.Is(errs[i], snmp.ErrNotAsked) && !errors.Is(errs[i], snmp.ErrMute) {
 				continue
 			}
 			how.Log = prefixed(o.Log, at, c)
@@ -107,6 +107,10 @@ func (r *SNMPResult) try(ctx context.Context, at netip.AddrPort, c snmp.Credenti
 	for _, index := range r.Indices {
 		r.Views = append(r.Views, snmpView(facts, index, o))
 	}
+	if n := len(facts.Problems); n > 0 && errors.Is(err, mib.ErrNotPrinter) {
+		r.problem(at, fmt.Sprintf("%s; %s in its answers, the first: %s", noMIB, oddities(n), facts.Problems[0]))
+		return true, nil
+	}
 	r.oddities(facts.Problems, at)
 	if facts.Partial && err != nil {
 		r.problem(at, fmt.Sprintf("stopped answering after %d values, what was read until then counts: %s", len(facts.Raw), plain(err)))
@@ -126,9 +130,19 @@ func (r *SNMPResult) oddities(list []string, at netip.AddrPort) {
 		r.problem(at, p)
 	}
 	if n := len(list) - maxOddities; n > 0 {
-		r.problem(at, fmt.Sprintf("%d more oddities in its answers", n))
+		r.problem(at, fmt.Sprintf("%s more in its answers", oddities(n)))
 	}
 }
+
+func oddities(n int) string {
+	if n == 1 {
+		return "1 oddity"
+	}
+	return fmt.Sprintf("%d oddities", n)
+}
+
+// noMIB is what it means that a host answers and nothing of a printer is there.
+const noMIB = "answers SNMP but shows no Printer MIB: no printer, or the credential does not let it be seen"
 
 // prefixed makes log lines say which device and credential they are about.
 func prefixed(log func(string), at netip.AddrPort, c snmp.Credential) func(string) {
@@ -152,7 +166,7 @@ func (f *snmpFailures) add(c snmp.Credential, err error) {
 	case errors.Is(err, snmp.ErrForged):
 		f.line("snmp", fmt.Sprintf("%v (credential %s)", snmp.ErrForged, label))
 	case errors.Is(err, mib.ErrNotPrinter):
-		f.line("snmp", "answers SNMP but shows no Printer MIB: no printer, or the credential does not let it be seen")
+		f.line("snmp", noMIB)
 	case errors.Is(err, snmp.ErrNoAnswer):
 		f.silent = append(f.silent, label)
 	case errors.Is(err, snmp.ErrUnreachable):

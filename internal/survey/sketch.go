@@ -17,6 +17,7 @@ type sketch struct {
 	uuid      device.Text // as the device shows it, like the next three
 	serial    device.Text
 	makeModel device.Text
+	firmware  device.Text
 	name      device.Text
 	path      string // of the IPP URI
 	languages []device.Language
@@ -30,7 +31,7 @@ type sketch struct {
 func sketchOf(v *device.Device, shelf *Shelf) *sketch {
 	s := &sketch{
 		at: shelf.put(v), role: v.Role, id: identityOf(v),
-		uuid: v.UUID, serial: v.Serial, makeModel: v.MakeModel, name: v.Name,
+		uuid: v.UUID, serial: v.Serial, makeModel: v.MakeModel, firmware: v.Firmware, name: v.Name,
 		languages: families(v.Languages), facts: factsOf(v),
 		answered: v.Reached.SNMP.OK || v.Reached.IPP.OK, errors: v.Errors,
 	}
@@ -112,6 +113,7 @@ func (w *words) families(list []device.Language) []device.Language {
 func (w *words) share(list []*sketch) {
 	for _, s := range list {
 		s.makeModel = device.Text(w.text(string(s.makeModel)))
+		s.firmware = device.Text(w.text(string(s.firmware)))
 		s.id.model, s.path = w.text(s.id.model), w.text(s.path)
 		s.languages = w.families(s.languages)
 	}
