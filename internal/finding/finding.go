@@ -18,7 +18,8 @@ import (
 type judge struct {
 	d       *device.Device
 	o       Options
-	stopped bool // the device as a whole says that it cannot print
+	norm    device.Norm // of this model
+	stopped bool        // the device as a whole says that it cannot print
 	tech    technology
 	seen    []*sighting
 	gaps    []string // what could not be judged
@@ -29,7 +30,9 @@ type judge struct {
 // conditions and the overall row of its state. Any earlier judgement is
 // replaced.
 func Judge(d *device.Device, o Options) {
-	j := &judge{d: d, o: o, stopped: saysStopped(&d.State), tech: technologyOf(d)}
+	norm := device.NormFor(o.Norms, string(d.MakeModel))
+	o.follow(&norm)
+	j := &judge{d: d, o: o, norm: norm, stopped: saysStopped(&d.State), tech: technologyOf(d)}
 	d.State.Overall = device.Text(Overall(string(d.State.Device), string(d.State.Printer), d.State.ErrorBits))
 	answered := d.Reached.SNMP.OK || d.Reached.IPP.OK
 	if answered {
@@ -60,6 +63,7 @@ func (j *judge) gather() {
 	j.queue()
 	j.defaults()
 	j.languages()
+	j.settings()
 	j.reading()
 	j.alerts()
 	j.statuses()

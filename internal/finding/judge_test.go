@@ -17,7 +17,7 @@ type option func(*device.Device)
 func answering(opts ...option) *device.Device {
 	d := &device.Device{Key: "serial:1", Role: device.RolePrinter, Technology: "electrophotographicLaser"}
 	d.Reached.SNMP = device.SNMPReach{OK: true, Tried: true, Version: "2c", Credential: "office"}
-	d.Reached.IPP = device.IPPReach{OK: true, Tried: true, URI: "ipp://127.0.0.1/ipp/print"}
+	d.Reached.IPP = device.IPPReach{OK: true, Tried: true, URI: "ipps://127.0.0.1/ipp/print"}
 	d.State = device.State{Device: "running", Printer: "idle", PrinterState: "idle"}
 	for _, o := range opts {
 		o(d)

@@ -24,11 +24,15 @@ func JudgeEach(devices []device.Device, options func(*device.Device) Options) {
 // Peers is what the devices of a survey have in common, model by model. It is
 // filled first, and then each of these devices is judged by it; of a device it
 // keeps nothing but a count. The zero Peers is empty.
-type Peers struct{ groups map[model]*peerGroup }
+type Peers struct {
+	groups   map[model]*peerGroup
+	versions versions
+}
 
-// Add counts a device. It looks at model, role, page languages and whether SNMP
-// answered, and may be given no more than these.
+// Add counts a device. It looks at model, role, page languages, firmware and
+// whether SNMP answered, and may be given no more than these.
 func (p *Peers) Add(d *device.Device) {
+	p.versions.add(d)
 	m := modelOf(d)
 	if m.name == "" {
 		return
@@ -52,6 +56,7 @@ func (p *Peers) Add(d *device.Device) {
 
 // Judge judges a device that was added. Several may be judged at the same time.
 func (p *Peers) Judge(d *device.Device, o Options) {
+	o.peerFirmware = p.versions.usual(d)
 	o.peerLanguages = p.groups[modelOf(d)].expected(d)
 	Judge(d, o)
 }
@@ -122,4 +127,37 @@ func interprets(d *device.Device) (speaks [len(compared)]bool) {
 		}
 	}
 	return speaks
+}
+
+// versions counts the firmware of devices by make and model.
+type versions map[device.Text]map[device.Text]int
+
+func (v *versions) add(d *device.Device) {
+	if d.Firmware == "" || d.MakeModel == "" || d.Role == device.RoleServerQueue {
+		return
+	}
+	if *v == nil {
+		*v = versions{}
+	}
+	if (*v)[d.MakeModel] == nil {
+		(*v)[d.MakeModel] = map[device.Text]int{}
+	}
+	(*v)[d.MakeModel][d.Firmware]++
+}
+
+// usual is the firmware that more than half of the devices of the model have,
+// of at least three; empty when there is none.
+func (v versions) usual(d *device.Device) device.Text {
+	all, most := 0, device.Text("")
+	of := v[d.MakeModel]
+	for version, n := range of {
+		all += n
+		if most == "" || n > of[most] {
+			most = version
+		}
+	}
+	if all <= minPeers || 2*of[most] <= all {
+		return ""
+	}
+	return most
 }

@@ -13,8 +13,8 @@ func (j *judge) reading() {
 	note := func(code, summary, rule string, proof device.Evidence) {
 		j.conclusion(code, device.ImpactNote, summary, rule, device.Subunit{}, proof)
 	}
-	if r.SNMP.OK && r.SNMP.Credential == SNMPDefaultLabel && r.SNMP.Version != "3" {
-		note(DefaultCommunity, "answers the community that devices are delivered with", "no credential was named for it",
+	if r.SNMP.OK && (r.SNMP.Delivered || r.SNMP.Credential == SNMPDefaultLabel && r.SNMP.Version != "3") {
+		note(DefaultCommunity, "answers the community that devices are delivered with", "that community was answered",
 			device.Evidence{Source: device.SourceSNMP, Object: "credential", Value: string(r.SNMP.Credential)})
 	}
 	if r.IPP.OK && r.SNMP.Tried && !r.SNMP.OK {
