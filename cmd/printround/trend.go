@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/sync/errgroup"
 
 	"printround/internal/device"
 	"printround/internal/finding"
@@ -138,25 +139,7 @@ func (t *trend) horizon() int {
 }
 
 func (t *trend) run(ctx context.Context, args []string) error {
-	if err := t.open(); err != nil {
-		return err
-	}
-	defer t.store.Close()
-	known, err := t.store.Devices(ctx)
-	if err != nil {
-		return err
-	}
-	v := &report.Trend{HorizonDays: t.horizon()}
-	if r, ok, err := t.store.LastRun(ctx); err != nil {
-		return err
-	} else if ok {
-		v.AsOf = r.Finished
-	}
-	if len(args) == 0 {
-		err = t.all(ctx, known, v)
-	} else {
-		err = t.one(ctx, args[0], known, v)
-	}
+	v, err := t.outlook(ctx, args)
 	if err != nil {
 		return err
 	}
@@ -166,46 +149,129 @@ func (t *trend) run(ctx context.Context, args []string) error {
 	return t.app.write(t.show.out, func(w io.Writer) error { return report.WriteTrend(w, v, t.options) })
 }
 
+// outlook foresees the device that is named, or all.
+func (t *trend) outlook(ctx context.Context, args []string) (*report.Trend, error) {
+	if err := t.open(); err != nil {
+		return nil, err
+	}
+	defer t.store.Close()
+	known, err := t.store.Devices(ctx)
+	if err != nil {
+		return nil, err
+	}
+	v := &report.Trend{HorizonDays: t.horizon()}
+	if r, ok, err := t.store.LastRun(ctx); err != nil {
+		return nil, err
+	} else if ok {
+		v.AsOf = r.Finished
+	}
+	if len(args) == 0 {
+		return v, t.all(ctx, known, v)
+	}
+	return v, t.one(ctx, args[0], known, v)
+}
+
 // one foresees the devices that a query names.
 func (t *trend) one(ctx context.Context, query string, known []history.Known, v *report.Trend) error {
 	found := match(known, query)
 	if len(found) == 0 {
 		return &usageError{message: fmt.Sprintf("the history knows no device %q", query), hint: "printround trend shows all of them"}
 	}
-	for _, k := range found {
-		s, err := t.series(ctx, &k)
+	for i := range found {
+		k := &found[i]
+		company := companyOf(modelMates(known, k))
+		if !slices.ContainsFunc(company, func(c history.Known) bool { return c.Key == k.Key }) {
+			company = append(company, *k)
+		}
+		list, err := t.series(ctx, company)
 		if err != nil {
 			return err
 		}
-		var peers []forecast.Series
-		for _, p := range peersOf(known, &k) {
-			q, err := t.series(ctx, &p)
-			if err != nil {
-				return err
-			}
-			peers = append(peers, q)
-		}
-		v.Devices = append(v.Devices, report.TrendDevice{Device: k.Device(), Nights: s.Nights, Forecast: forecast.One(s, peers, t.forecasts(v.AsOf))})
+		at := slices.IndexFunc(list, func(s forecast.Series) bool { return s.Key == k.Key })
+		v.Devices = append(v.Devices, report.TrendDevice{
+			Device: k.Device(), Nights: list[at].Nights, Forecast: forecast.One(list[at], list, t.forecasts(v.AsOf)),
+		})
 	}
 	return nil
 }
 
-func (t *trend) series(ctx context.Context, k *history.Known) (forecast.Series, error) {
-	nights, err := t.store.Readings(ctx, k.Key, time.Time{}, time.Time{})
-	return forecast.Series{Key: k.Key, MakeModel: string(k.MakeModel), Nights: nights}, err
+// all foresees every device that has a night, one model after the other, so
+// that the nights of a few devices are in memory at a time.
+func (t *trend) all(ctx context.Context, known []history.Known, v *report.Trend) error {
+	models := map[string][]history.Known{}
+	place := map[string]int{}
+	for i, k := range known {
+		place[k.Key] = i
+		m := strings.ToLower(string(k.MakeModel))
+		if m == "" {
+			m = k.Key // it has only itself to learn from
+		}
+		models[m] = append(models[m], k)
+	}
+	found := make([]*report.TrendDevice, len(known))
+	var work errgroup.Group
+	work.SetLimit(readers)
+	for _, members := range models {
+		company := companyOf(members)
+		list, err := t.series(ctx, company)
+		if err != nil {
+			return err
+		}
+		lessons := forecast.Learn(list, t.forecasts(v.AsOf))
+		for _, k := range members {
+			work.Go(func() error {
+				one, err := t.series(ctx, []history.Known{k})
+				if err != nil || len(one[0].Nights) == 0 {
+					return err
+				}
+				found[place[k.Key]] = &report.TrendDevice{Device: k.Device(), Forecast: lessons.Foresee(one[0], t.forecasts(v.AsOf))}
+				return nil
+			})
+		}
+	}
+	err := work.Wait()
+	for _, d := range found {
+		if d != nil {
+			v.Devices = append(v.Devices, *d)
+		}
+	}
+	return err
 }
 
-// peersOf returns the devices that teach about one of a model, without itself.
-func peersOf(known []history.Known, of *history.Known) []history.Known {
+// readers is how many devices are read from the history at once.
+const readers = 4
+
+// series reads the nights of some devices.
+func (t *trend) series(ctx context.Context, list []history.Known) ([]forecast.Series, error) {
+	out := make([]forecast.Series, len(list))
+	var work errgroup.Group
+	work.SetLimit(readers)
+	for i, k := range list {
+		work.Go(func() error {
+			nights, err := t.store.Readings(ctx, k.Key, time.Time{}, time.Time{})
+			out[i] = forecast.Series{Key: k.Key, MakeModel: string(k.MakeModel), Nights: nights}
+			return err
+		})
+	}
+	return out, work.Wait()
+}
+
+// modelMates returns the devices of the model of one, itself among them.
+func modelMates(known []history.Known, of *history.Known) []history.Known {
 	var out []history.Known
 	for _, k := range known {
-		if k.MakeModel != "" && strings.EqualFold(string(k.MakeModel), string(of.MakeModel)) {
+		if k.Key == of.Key || k.MakeModel != "" && strings.EqualFold(string(k.MakeModel), string(of.MakeModel)) {
 			out = append(out, k)
 		}
 	}
-	slices.SortFunc(out, func(a, b history.Known) int { return strings.Compare(a.Key, b.Key) })
-	out = out[:min(len(out), forecast.Company)]
-	return slices.DeleteFunc(out, func(k history.Known) bool { return k.Key == of.Key })
+	return out
+}
+
+// companyOf picks the devices of a model that teach about it.
+func companyOf(list []history.Known) []history.Known {
+	list = slices.Clone(list)
+	slices.SortFunc(list, func(a, b history.Known) int { return strings.Compare(a.Key, b.Key) })
+	return list[:min(len(list), forecast.Company)]
 }
 
 // match finds devices by key or alias, else by name, serial number, host name
@@ -227,41 +293,19 @@ func match(known []history.Known, query string) []history.Known {
 	return out
 }
 
-// everything reads all nights, with the device of each series.
-func (t *trend) everything(ctx context.Context, known []history.Known) ([]forecast.Series, []device.Device, error) {
-	byKey := map[string]*history.Known{}
-	for i := range known {
-		byKey[known[i].Key] = &known[i]
+// everything reads all nights.
+func (t *trend) everything(ctx context.Context, known []history.Known) ([]forecast.Series, error) {
+	models := map[string]string{}
+	for _, k := range known {
+		models[k.Key] = string(k.MakeModel)
 	}
-	var series []forecast.Series
+	var out []forecast.Series
 	err := t.store.AllReadings(ctx, time.Time{}, time.Time{}, func(key string, nights []device.Night) error {
-		s := forecast.Series{Key: key, Nights: nights}
-		if k := byKey[key]; k != nil {
-			s.MakeModel = string(k.MakeModel)
-		}
-		series = append(series, s)
+		out = append(out, forecast.Series{Key: key, MakeModel: models[key], Nights: nights})
 		return nil
 	})
-	slices.SortFunc(series, func(a, b forecast.Series) int { return strings.Compare(a.Key, b.Key) })
-	devices := make([]device.Device, len(series))
-	for i, s := range series {
-		devices[i] = device.Device{Key: s.Key}
-		if k := byKey[s.Key]; k != nil {
-			devices[i] = k.Device()
-		}
-	}
-	return series, devices, err
-}
-
-func (t *trend) all(ctx context.Context, known []history.Known, v *report.Trend) error {
-	series, devices, err := t.everything(ctx, known)
-	if err != nil {
-		return err
-	}
-	for i, f := range forecast.Fleet(series, t.forecasts(v.AsOf)) {
-		v.Devices = append(v.Devices, report.TrendDevice{Device: devices[i], Nights: series[i].Nights, Forecast: f})
-	}
-	return nil
+	slices.SortFunc(out, func(a, b forecast.Series) int { return strings.Compare(a.Key, b.Key) })
+	return out, err
 }
 
 func (t *trend) backtest(ctx context.Context) error {
@@ -273,7 +317,7 @@ func (t *trend) backtest(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	series, _, err := t.everything(ctx, known)
+	series, err := t.everything(ctx, known)
 	if err != nil {
 		return err
 	}

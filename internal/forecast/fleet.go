@@ -3,7 +3,10 @@ package forecast
 import (
 	"fmt"
 	"math"
+	"runtime"
+	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"printround/internal/device"
@@ -27,24 +30,32 @@ func (o Options) zone() *time.Location {
 // young supply lacks in nights comes from those before it, on the same device
 // and on others of the model.
 func Fleet(list []Series, o Options) []Device {
-	all := make([]*known, len(list))
-	models := map[string][]*known{}
+	models := map[string][]int{}
 	for i, s := range list {
-		all[i] = read(s, o.zone())
 		m := modelOf(s)
-		models[m] = append(models[m], all[i])
-	}
-	taught := map[string]map[placeID]*lore{}
-	for m, members := range models {
 		if m == "" {
-			continue
+			m = "\x00" + s.Key // a device that does not say what it is has only itself
 		}
-		taught[m] = teach(company(members))
+		models[m] = append(models[m], i)
 	}
 	out := make([]Device, len(list))
-	for i, s := range list {
-		out[i] = all[i].foresee(taught[modelOf(s)], s, o)
+	var work sync.WaitGroup
+	free := make(chan struct{}, runtime.GOMAXPROCS(0))
+	for _, members := range models {
+		free <- struct{}{}
+		work.Go(func() {
+			defer func() { <-free }()
+			company := make([]Series, len(members))
+			for k, i := range members {
+				company[k] = list[i]
+			}
+			lessons := Learn(company, o)
+			for _, i := range members {
+				out[i] = lessons.Foresee(list[i], o)
+			}
+		})
 	}
+	work.Wait()
 	return out
 }
 
@@ -53,19 +64,42 @@ func Fleet(list []Series, o Options) []Device {
 func One(s Series, peers []Series, o Options) Device {
 	list := []Series{s}
 	for _, p := range peers {
-		if p.Key != s.Key && modelOf(p) == modelOf(s) {
+		if p.Key != s.Key && modelOf(p) == modelOf(s) && modelOf(s) != "" {
 			list = append(list, p)
 		}
 	}
-	all := make([]*known, len(list))
-	for i := range list {
-		all[i] = read(list[i], o.zone())
+	return Learn(list, o).Foresee(s, o)
+}
+
+// Lessons are what the devices of one model teach.
+type Lessons struct {
+	lore map[placeID]*lore
+	read map[string]*known // the devices that taught
+}
+
+// Learn learns from devices of one model: the first [Company] by key.
+func Learn(list []Series, o Options) *Lessons {
+	list = slices.Clone(list)
+	slices.SortFunc(list, func(a, b Series) int { return strings.Compare(a.Key, b.Key) })
+	list = list[:min(len(list), Company)]
+	l := &Lessons{read: map[string]*known{}}
+	company := make([]*known, len(list))
+	for i, s := range list {
+		company[i] = read(s, o.zone())
+		l.read[s.Key] = company[i]
 	}
-	var l map[placeID]*lore
-	if modelOf(s) != "" {
-		l = teach(company(all))
+	l.lore = teach(company)
+	return l
+}
+
+// Foresee foresees a device of the model. It may be called from several
+// goroutines for different devices.
+func (l *Lessons) Foresee(s Series, o Options) Device {
+	k := l.read[s.Key]
+	if k == nil {
+		k = read(s, o.zone())
 	}
-	return all[0].foresee(l, s, o)
+	return k.foresee(l.lore, s, o)
 }
 
 func modelOf(s Series) string { return strings.ToLower(strings.TrimSpace(s.MakeModel)) }

@@ -1,7 +1,6 @@
 package forecast
 
 import (
-	"cmp"
 	"math"
 	"slices"
 	"time"
@@ -302,11 +301,4 @@ func (l *lore) others(key string) estimate {
 		out = out.with(e.loosened(between))
 	}
 	return out.loosened(between)
-}
-
-// company picks the devices of a model that teach about it: the first by key.
-func company(list []*known) []*known {
-	out := slices.Clone(list)
-	slices.SortFunc(out, func(a, b *known) int { return cmp.Compare(a.key, b.key) })
-	return out[:min(len(out), Company)]
 }

@@ -338,6 +338,7 @@ func (f *office) read(n int) {
 	}
 	// A run takes minutes, and does not begin on the second.
 	at := f.w.readAt(n).Add(time.Duration(f.r.IntN(1200)) * time.Second).UTC()
+	f.mend(n, at)
 	life := int64(f.life)
 	up := int64(at.Sub(f.booted) / time.Second)
 	d := &f.w.history.Devices[f.device]

@@ -24,8 +24,8 @@ type Trend struct {
 
 // TrendDevice is one device with its nights and what they let expect.
 type TrendDevice struct {
-	Device   device.Device // what the history knows it by
-	Nights   []device.Night
+	Device   device.Device  // what the history knows it by
+	Nights   []device.Night // of a device that is shown in full
 	Forecast forecast.Device
 }
 

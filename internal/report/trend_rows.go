@@ -49,7 +49,7 @@ var trendColumns = []column[trendRow]{
 	{"name", "what people call it", func(r trendRow) string { return string(r.d.Device.Name) }},
 	{"location", "location", func(r trendRow) string { return string(r.d.Device.Location) }},
 	{"make_model", "make and model", func(r trendRow) string { return string(r.d.Device.MakeModel) }},
-	{"nights", "nights that were kept", func(r trendRow) string { return strconv.Itoa(len(r.d.Nights)) }},
+	{"nights", "nights that were kept", func(r trendRow) string { return strconv.Itoa(r.d.Forecast.NightsKnown) }},
 	{"unit", "what the device counts (PrtMarkerCounterUnitTC)", func(r trendRow) string { return r.d.Forecast.Unit }},
 	{"per_day", "counts a day; empty: not known", func(r trendRow) string { return decimal(r.d.Forecast.PagesPerDay, 1) }},
 	{"next_30_days", "counts in the next 30 days", func(r trendRow) string { return decimal(r.d.Forecast.PagesMonth, 0) }},
@@ -195,7 +195,7 @@ func writeTrendJSON(w io.Writer, v *Trend) error {
 	for i := range v.Devices {
 		d, f := &v.Devices[i].Device, &v.Devices[i].Forecast
 		out := trendDeviceJSON{
-			Key: d.Key, Name: d.Name, Site: d.Site, Location: d.Location, MakeModel: d.MakeModel, Nights: len(v.Devices[i].Nights),
+			Key: d.Key, Name: d.Name, Site: d.Site, Location: d.Location, MakeModel: d.MakeModel, Nights: f.NightsKnown,
 			Unit: device.Text(f.Unit), PagesPerDay: short(f.PagesPerDay, 1), PagesMonth: short(f.PagesMonth, 0), LoadShare: short(f.LoadShare, 3),
 			Reason: device.Text(f.NotYet),
 		}
