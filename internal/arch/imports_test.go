@@ -41,6 +41,7 @@ var mustNotReach = map[string][]string{
 	"internal/lab":         join(pipeline, []string{"cmd/printround", "internal/interop", "internal/alonetest", "internal/finding", "internal/report", "internal/site", "internal/term"}),
 	"internal/lab/agent":   all("internal/lab"),
 	"internal/interop":     all(),
+	"internal/zootest":     all(),
 	"internal/release":     all("internal/release"),
 	"internal/alonetest":   all(),
 	"internal/colorimetry": all("internal/colorimetry"),
@@ -48,6 +49,7 @@ var mustNotReach = map[string][]string{
 	"internal/color":       all("internal/color", "internal/cgats", "internal/colorimetry", "internal/device"),
 	"internal/ipp/act":     all("internal/ipp", "internal/printport"),
 	"internal/proof":       all("internal/proof", "internal/colorimetry", "internal/device", "internal/term"),
+	"internal/proof/send":  all("internal/proof", "internal/colorimetry", "internal/device", "internal/term", "internal/ipp", "internal/media", "internal/printport"),
 	"internal/arch":        all(),
 	"internal/bench":       {"cmd/printround", "internal/interop", "internal/arch", "internal/alonetest", "internal/release"},
 	"cmd/printround":       {"internal/interop", "internal/arch", "internal/alonetest", "internal/bench"},
@@ -59,7 +61,7 @@ var everyPackage = []string{
 	"internal/forecast", "internal/history", "internal/nightly", "internal/schedule",
 	"internal/interop", "internal/ipp", "internal/lab", "internal/media", "internal/mib", "internal/oid",
 	"internal/printport", "internal/proof", "internal/queue", "internal/release", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/symptom", "internal/term",
-	"internal/visit",
+	"internal/visit", "internal/zootest",
 }
 
 // all returns every package but those named: they are the only ones allowed.

@@ -18,6 +18,7 @@ type Element struct {
 type Answer struct {
 	Text    string
 	Symptom string
+	Last    bool // there is no page to look at any further
 }
 
 // elements in the order of the page, from what comes first to the eye.
@@ -25,17 +26,17 @@ var elements = []Element{
 	{
 		ID: "sheet", Title: "The sheet", Look: "One sheet, flat, with the print that was sent.",
 		Symptom: []string{"blank-page", "garbled-characters", "printed-twice", "creased", "curled", "wrong-size", "wrong-orientation"},
-		Ask:     "What came out?",
+		Ask:     "Did one flat sheet come out, with the page on it?",
 		Answers: []Answer{
-			{"nothing at all", "jobs-pile-up"},
-			{"a blank sheet", "blank-page"},
-			{"strange characters, or commands as text", "garbled-characters"},
-			{"the page twice or more", "printed-twice"},
-			{"several sheets stuck together, one of them printed", "several-sheets"},
-			{"a creased sheet", "creased"},
-			{"a curled sheet", "curled"},
-			{"another paper size than was sent, or the print made smaller or larger", "wrong-size"},
-			{"the print turned against the sheet", "wrong-orientation"},
+			{Text: "nothing at all", Symptom: "jobs-pile-up", Last: true},
+			{Text: "a blank sheet", Symptom: "blank-page", Last: true},
+			{Text: "strange characters, or commands as text", Symptom: "garbled-characters", Last: true},
+			{Text: "the page twice or more", Symptom: "printed-twice"},
+			{Text: "several sheets stuck together, one of them printed", Symptom: "several-sheets"},
+			{Text: "a creased sheet", Symptom: "creased"},
+			{Text: "a curled sheet", Symptom: "curled"},
+			{Text: "another paper size than was sent, or the print made smaller or larger", Symptom: "wrong-size"},
+			{Text: "the print turned against the sheet", Symptom: "wrong-orientation"},
 		},
 	},
 	{
@@ -43,9 +44,9 @@ var elements = []Element{
 		Symptom: []string{"image-cut-off", "image-shifted", "skew"},
 		Ask:     "The frame: four sides, each 10 mm from the edge of the sheet and parallel to it?",
 		Answers: []Answer{
-			{"a side is missing, or numbers above 6 of the steps at an edge", "image-cut-off"},
-			{"straight, but more than 2 mm nearer to one edge than to the other", "image-shifted"},
-			{"not parallel to the edges", "skew"},
+			{Text: "a side is missing, or numbers above 6 of the steps at an edge", Symptom: "image-cut-off"},
+			{Text: "straight, but more than 2 mm nearer to one edge than to the other", Symptom: "image-shifted"},
+			{Text: "not parallel to the edges", Symptom: "skew"},
 		},
 	},
 	{
@@ -53,9 +54,9 @@ var elements = []Element{
 		Symptom: []string{"wrong-size", "skew"},
 		Ask:     "The rulers: 160 mm from 20 to 180, across and along, within 1 mm?",
 		Answers: []Answer{
-			{"both are off by the same share: the page was scaled", "wrong-size"},
-			{"one is off, the other not", "image-shifted"},
-			{"the rulers are not square to each other", "skew"},
+			{Text: "both are off by the same share: the page was scaled", Symptom: "wrong-size"},
+			{Text: "one is off, the other not", Symptom: "image-shifted"},
+			{Text: "the rulers are not square to each other", Symptom: "skew"},
 		},
 	},
 	{
@@ -64,10 +65,10 @@ var elements = []Element{
 		Symptom: []string{"ghost", "repeating-mark", "background-haze"},
 		Ask:     "The clear fields below and beside the strong pattern: clean?",
 		Answers: []Answer{
-			{"a shadow of the pattern", "ghost"},
-			{"a mark or spot, again and again at one distance", RepeatingMark},
-			{"a veil or fine specks", "background-haze"},
-			{"a line along the feed", "lengthwise-line"},
+			{Text: "a shadow of the pattern", Symptom: "ghost"},
+			{Text: "a mark or spot, again and again at one distance", Symptom: RepeatingMark},
+			{Text: "a veil or fine specks", Symptom: "background-haze"},
+			{Text: "a line along the feed", Symptom: "lengthwise-line"},
 		},
 	},
 	{
@@ -75,9 +76,9 @@ var elements = []Element{
 		Symptom: []string{"faint-print", "background-haze"},
 		Ask:     "The density steps: each darker than the one before, 100 fully black?",
 		Answers: []Answer{
-			{"light all over, 100 is grey", "faint-print"},
-			{"5 and 10 are not there", "faint-print"},
-			{"0 is not white", "background-haze"},
+			{Text: "light all over, 100 is grey", Symptom: "faint-print"},
+			{Text: "5 and 10 are not there", Symptom: "faint-print"},
+			{Text: "0 is not white", Symptom: "background-haze"},
 		},
 	},
 	{
@@ -85,9 +86,9 @@ var elements = []Element{
 		Symptom: []string{"faint-print", "lengthwise-line", "crosswise-line"},
 		Ask:     "The hairlines: unbroken from 0.2 mm on, across and along?",
 		Answers: []Answer{
-			{"thin lines are broken or not there", "faint-print"},
-			{"white lines are filled in", "background-haze"},
-			{"good in one direction only", "crosswise-line"},
+			{Text: "thin lines are broken or not there", Symptom: "faint-print"},
+			{Text: "white lines are filled in", Symptom: "background-haze"},
+			{Text: "good in one direction only", Symptom: "crosswise-line"},
 		},
 	},
 	{
@@ -95,27 +96,27 @@ var elements = []Element{
 		Symptom: []string{"faint-print", "smear", "garbled-characters"},
 		Ask:     "The text: sharp, and 5 pt easily read?",
 		Answers: []Answer{
-			{"thin or broken letters", "faint-print"},
-			{"doubled letters", "ghost"},
-			{"smeared letters", "smear"},
-			{"wrong characters", "garbled-characters"},
+			{Text: "thin or broken letters", Symptom: "faint-print"},
+			{Text: "doubled letters", Symptom: "ghost"},
+			{Text: "smeared letters", Symptom: "smear"},
+			{Text: "wrong characters", Symptom: "garbled-characters"},
 		},
 	},
 	{
 		ID: "rub", Title: "Rub test", Look: "Let it cool. A dry white cloth, ten strokes over the edge of the patch: the cloth and the white stay clean.",
 		Symptom: []string{"smear"},
 		Ask:     "The rub test: does the cloth stay clean?",
-		Answers: []Answer{{"print comes off or smears", "smear"}},
+		Answers: []Answer{{Text: "print comes off or smears", Symptom: "smear"}},
 	},
 	{
 		ID: "even", Title: "Even grey", Look: "Even all over: no band, line, spot or mottle.",
 		Symptom: []string{"crosswise-line", "lengthwise-line", "repeating-mark"},
 		Ask:     "The even grey: without bands, lines and spots?",
 		Answers: []Answer{
-			{"a line or streak along the feed", "lengthwise-line"},
-			{"a band or gap across it", "crosswise-line"},
-			{"spots or bands at one distance", RepeatingMark},
-			{"lighter on one side", "faint-print"},
+			{Text: "a line or streak along the feed", Symptom: "lengthwise-line"},
+			{Text: "a band or gap across it", Symptom: "crosswise-line"},
+			{Text: "spots or bands at one distance", Symptom: RepeatingMark},
+			{Text: "lighter on one side", Symptom: "faint-print"},
 		},
 	},
 	{
@@ -123,16 +124,16 @@ var elements = []Element{
 		Look:    "The parts of each line meet without a step, and no coloured edge shows at the crosses. A step of one line width is 0.2 mm.",
 		Symptom: []string{"color-mismatch"},
 		Ask:     "The register of colours: lines without steps, crosses without coloured edges?",
-		Answers: []Answer{{"steps, or coloured edges", "color-mismatch"}},
+		Answers: []Answer{{Text: "steps, or coloured edges", Symptom: "color-mismatch"}},
 	},
 	{
 		ID: "solids", Title: "Solids", Color: true, Look: "Eight full, even tones; the letters sharp in each.",
 		Symptom: []string{"missing-color", "color-mismatch", "faint-print"},
 		Ask:     "The solids: all there, full and even?",
 		Answers: []Answer{
-			{"one is missing, or is another colour than its name", "missing-color"},
-			{"everything is black and white", "missing-color"},
-			{"one is faint", "faint-print"},
+			{Text: "one is missing, or is another colour than its name", Symptom: "missing-color"},
+			{Text: "everything is black and white", Symptom: "missing-color"},
+			{Text: "one is faint", Symptom: "faint-print"},
 		},
 	},
 	{
@@ -141,9 +142,9 @@ var elements = []Element{
 		Symptom: []string{"color-mismatch", "missing-color"},
 		Ask:     "The patches: N1 to N6 grey without a tinge, steps even?",
 		Answers: []Answer{
-			{"greys have a tinge", "color-mismatch"},
-			{"colours unlike those of another page that is good", "color-mismatch"},
-			{"a row is missing", "missing-color"},
+			{Text: "greys have a tinge", Symptom: "color-mismatch"},
+			{Text: "colours unlike those of another page that is good", Symptom: "color-mismatch"},
+			{Text: "a row is missing", Symptom: "missing-color"},
 		},
 	},
 	{
@@ -151,10 +152,10 @@ var elements = []Element{
 		Symptom: []string{"lengthwise-line", "crosswise-line", "faint-print"},
 		Ask:     "The bands across the sheet: full and even from edge to edge?",
 		Answers: []Answer{
-			{"a line or streak along the feed", "lengthwise-line"},
-			{"a line or gap across it", "crosswise-line"},
-			{"lighter on one side", "faint-print"},
-			{"one colour is missing", "missing-color"},
+			{Text: "a line or streak along the feed", Symptom: "lengthwise-line"},
+			{Text: "a line or gap across it", Symptom: "crosswise-line"},
+			{Text: "lighter on one side", Symptom: "faint-print"},
+			{Text: "one colour is missing", Symptom: "missing-color"},
 		},
 	},
 	{
@@ -163,11 +164,11 @@ var elements = []Element{
 		Symptom: []string{"image-shifted", "skew", "wrong-orientation"},
 		Ask:     "The second side, against the light: do the frames lie on each other within 2 mm, and TOP as it says?",
 		Answers: []Answer{
-			{"shifted against each other", "image-shifted"},
-			{"turned against each other a little", "skew"},
-			{"upside down", "wrong-orientation"},
-			{"the second side came on a sheet of its own", "wrong-orientation"},
-			{"dirt or a shadow on it that the first side has not", "smear"},
+			{Text: "shifted against each other", Symptom: "image-shifted"},
+			{Text: "turned against each other a little", Symptom: "skew"},
+			{Text: "upside down", Symptom: "wrong-orientation"},
+			{Text: "the second side came on a sheet of its own", Symptom: "wrong-orientation"},
+			{Text: "dirt or a shadow on it that the first side has not", Symptom: "smear"},
 		},
 	},
 }
