@@ -30,6 +30,7 @@ var (
 	ErrWrongDigest      = fmt.Errorf("%w: wrong authentication passphrase or protocol", ErrAuth)
 	ErrDecrypt          = fmt.Errorf("%w: wrong privacy passphrase or protocol", ErrAuth)
 	ErrUnsupportedLevel = fmt.Errorf("%w: the device does not support this security level for the user", ErrAuth)
+	ErrNotAllowed       = fmt.Errorf("%w: the device knows the user and lets it read nothing at this security level", ErrAuth)
 	ErrNotInTimeWindow  = fmt.Errorf("%w: the device's clock keeps running out of the time window", ErrAuth)
 	ErrUnknownContext   = fmt.Errorf("%w: unknown context", ErrAuth)
 	// ErrMute: agents that cannot decrypt a message may drop it without a word.

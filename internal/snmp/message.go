@@ -57,9 +57,10 @@ type reply struct {
 
 // Error statuses (RFC 3416 section 3).
 const (
-	noError    = 0
-	tooBig     = 1
-	noSuchName = 2
+	noError            = 0
+	tooBig             = 1
+	noSuchName         = 2
+	authorizationError = 16
 )
 
 // decode reads any SNMP message; its bindings lie in room as far as they fit.

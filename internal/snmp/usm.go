@@ -212,6 +212,9 @@ func (s *Session) acceptV3(w *waiting, datagram []byte) (*flight, *pdu, *reply, 
 		s.stats.Ignored++
 		return nil, nil, nil, nil
 	}
+	if r.status == authorizationError && !s.settled { // RFC 3413 section 3.2
+		return nil, nil, nil, ErrNotAllowed
+	}
 	return f, p, r, nil
 }
 
