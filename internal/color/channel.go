@@ -74,7 +74,7 @@ const leastChroma = 1.0
 func (c *comparison) judgePaper() {
 	w := c.find(paper)
 	if w == nil {
-		c.untold("The paper (W) was not measured: the differences hold its colour too, and nothing is said of strength and tone curves.")
+		c.untold("The paper (W) was not measured: the differences hold its colour too, and nothing is said of strength and tone curves. Measure it too.")
 		return
 	}
 	if c.out.Measured.Conditions.WhiteBase == "paper" {
@@ -101,7 +101,7 @@ func (c *comparison) judgePaper() {
 	p.DeltaE00 = &d
 	if d > c.out.Tolerances.Paper {
 		p.Off = append(p.Off, "another than that of the reference")
-		c.beyond("paper: ΔE00 %.1f from that of the reference, tolerance %g", d, c.out.Tolerances.Paper)
+		c.beyond("paper: ΔE00 %s from that of the reference, tolerance %g", above(d, c.out.Tolerances.Paper, 1), c.out.Tolerances.Paper)
 	}
 }
 
@@ -143,7 +143,7 @@ func (c *comparison) channel(name string, steps []*pair) Channel {
 		out.Solid.Hue = &turn
 		if math.Abs(turn) > c.out.Tolerances.Hue {
 			out.Off = append(out.Off, offHue)
-			c.beyond("%s: hue of the solid turned by %.0f°, tolerance %g°", name, math.Abs(turn), c.out.Tolerances.Hue)
+			c.beyond("%s: hue of the solid turned by %s°, tolerance %g°", name, above(math.Abs(turn), c.out.Tolerances.Hue, 0), c.out.Tolerances.Hue)
 		}
 	}
 	return out
@@ -179,10 +179,10 @@ func (c *comparison) strength(out *Channel, solid *pair) {
 		c.beyond("%s: nearly nothing of it is printed (%.0f %% of its strength)", out.Channel, s)
 	case s < 100-limit:
 		out.Off = append(out.Off, offLight)
-		c.beyond("%s: solid %.0f %% too light, tolerance %g %%", out.Channel, 100-s, limit)
+		c.beyond("%s: solid %s %% too light, tolerance %g %%", out.Channel, above(100-s, limit, 0), limit)
 	case s > 100+limit:
 		out.Off = append(out.Off, offDark)
-		c.beyond("%s: solid %.0f %% too dark, tolerance %g %%", out.Channel, s-100, limit)
+		c.beyond("%s: solid %s %% too dark, tolerance %g %%", out.Channel, above(s-100, limit, 0), limit)
 	}
 }
 
@@ -214,10 +214,10 @@ func (c *comparison) tones(out *Channel, solid *pair, tints []*pair) {
 	switch {
 	case mean > limit:
 		out.Off = append(out.Off, offTonesUp)
-		c.beyond("%s: tones too dark by %.0f, tolerance %g", out.Channel, mean, limit)
+		c.beyond("%s: tones too dark by %s, tolerance %g", out.Channel, above(mean, limit, 0), limit)
 	case mean < -limit:
 		out.Off = append(out.Off, offTonesDown)
-		c.beyond("%s: tones too light by %.0f, tolerance %g", out.Channel, -mean, limit)
+		c.beyond("%s: tones too light by %s, tolerance %g", out.Channel, above(-mean, limit, 0), limit)
 	}
 }
 
@@ -266,7 +266,7 @@ func (c *comparison) judgeGrey() {
 		if g.Toward != nil {
 			where = ", towards " + *g.Toward
 		}
-		c.beyond("greys: off by %.1f in a*, b*%s, tolerance %g", g.Cast, where, c.out.Tolerances.Grey)
+		c.beyond("greys: off by %s in a*, b*%s, tolerance %g", above(g.Cast, c.out.Tolerances.Grey, 1), where, c.out.Tolerances.Grey)
 	}
 }
 

@@ -191,6 +191,10 @@ func TestRolesOfCharts(t *testing.T) {
 	}
 	// A chart whose fields are numbered like a map: the ink tells.
 	s := &Set{Patches: []Patch{{ID: "A1", CMYK: &[4]float64{0, 0, 0, 0}}, {ID: "C20", CMYK: &[4]float64{0, 100, 0, 0}}}}
+	s.Patches = append(s.Patches, Patch{ID: "W"})
+	if s.roles()[2].kind != paper {
+		t.Error("the paper is not the paper there")
+	}
 	if got := s.roles()[1]; got != (role{tone, 1, 100}) {
 		t.Errorf("C20 of a map: %+v", got)
 	}
@@ -231,7 +235,7 @@ func TestMatching(t *testing.T) {
 	// Not even the number of patches fits.
 	short := rename(good(1).measure(), func(i int, p Patch) Patch { return Patch{ID: number(i), Lab: p.Lab} })
 	short.Patches = short.Patches[:12]
-	if _, err := Compare(short, page()); err == nil || err.Error() != "none of the 12 patches of readings.txt is in the proof page: it has 1 2 3 4 5 6 …, wanted are C20 C40 C60 C80 C100 R …" {
+	if _, err := Compare(short, page()); err == nil || err.Error() != "no patch of readings.txt (12 patches) is one of the proof page: it has 1 2 3 4 5 6 …; wanted are C20 C40 C60 C80 C100 R …" {
 		t.Errorf("%v", err)
 	}
 	// The name says one thing, what was sent another.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"printround/internal/colorimetry"
 	"printround/internal/device"
@@ -90,6 +91,7 @@ const (
 // pair is a patch that was measured, in the order of the reference.
 type pair struct {
 	id        string
+	name      device.Text
 	role      role
 	reference colorimetry.Lab
 	measured  colorimetry.Lab // mean of its readings
@@ -116,12 +118,15 @@ func Compare(measured, reference *Set) (*Comparison, error) {
 	c := &comparison{out: Comparison{
 		Schema: Schema, Basis: AsMeasured, Measured: measured.Source, Reference: reference.Source, MatchedBy: m.by,
 		Tolerances: TolerancesAgainst(reference.Source.Kind), Beyond: []string{}, NotTold: []string{}, Missing: []string{}, Extra: []string{},
-		Channels: []Channel{}, Causes: []Cause{},
-		Notes: slices.Concat([]string{}, measured.notes, reference.notes, conditionNotes(&measured.Source, &reference.Source)),
+		Differences: []Differences{}, Channels: []Channel{}, Causes: []Cause{},
+		Notes: slices.Concat(measured.notes, reference.notes, conditionNotes(&measured.Source, &reference.Source)),
 	}}
+	if c.out.Notes == nil {
+		c.out.Notes = []string{}
+	}
 	c.collect(measured, reference, m)
 	c.relate()
-	c.results(reference, m)
+	c.results()
 	c.total()
 	c.judgePaper()
 	c.judgeChannels()
@@ -151,7 +156,7 @@ func (c *comparison) collect(measured, reference *Set, m matching) {
 		if spread > widelySpread {
 			c.note("%s was read %d times, up to ΔE00 %.1f from their mean: read it again.", p.label(), len(all), spread)
 		}
-		c.pairs = append(c.pairs, pair{id: p.label(), role: roles[r], reference: p.Lab, measured: mean, readings: len(all), first: readings[0], refPaper: p.Lab, onPaper: mean})
+		c.pairs = append(c.pairs, pair{id: p.label(), name: p.Name, role: roles[r], reference: p.Lab, measured: mean, readings: len(all), first: readings[0], refPaper: p.Lab, onPaper: mean})
 	}
 	for _, at := range m.extra {
 		p := &measured.Patches[at]
@@ -214,16 +219,11 @@ func (c *comparison) relate() {
 // than tinted.
 func likePaper(v colorimetry.Lab) bool { return v.L >= 50 && v.Chroma() <= 60 }
 
-func (c *comparison) results(reference *Set, m matching) {
-	names := map[string]device.Text{}
-	for r := range m.of {
-		p := &reference.Patches[r]
-		names[p.label()] = p.Name
-	}
+func (c *comparison) results() {
 	c.out.Patches = make([]Result, len(c.pairs))
 	for i, p := range c.pairs {
 		r := Result{
-			ID: p.id, Name: names[p.id], Readings: p.readings, Reference: rounded(p.reference), Measured: rounded(p.measured),
+			ID: p.id, Name: p.name, Readings: p.readings, Reference: rounded(p.reference), Measured: rounded(p.measured),
 			DeltaEAB: round(colorimetry.DeltaE(p.reference, p.measured)), DeltaE00: round(colorimetry.DeltaE2000(p.reference, p.measured)),
 		}
 		if c.paper {
@@ -288,10 +288,10 @@ func (c *comparison) judge() {
 			is, limit float64
 		}{{"mean", d.Mean, t.Mean}, {"95th percentile", d.P95, t.P95}, {"largest", d.Max, t.Max}} {
 			if x.is > x.limit {
-				c.beyond("%s ΔE00 %.1f, tolerance %g", x.what, x.is, x.limit)
+				c.beyond("%s ΔE00 %s, tolerance %g", x.what, above(x.is, x.limit, 1), x.limit)
 			}
 		}
-		if d.Count < fewForP95 {
+		if d.Count < fewForP95 && len(c.pairs) >= fewPatches {
 			c.untold("With %s the 95th percentile is the largest of them.", counted(d.Count, "patch", "patches"))
 		}
 	}
@@ -304,6 +304,19 @@ func (c *comparison) judge() {
 	default:
 		c.out.Verdict = Within
 	}
+}
+
+// above writes a value with as few decimals, least or more, as show that it is
+// above the limit.
+func above(v, limit float64, least int) string {
+	s := ""
+	for decimals := least; decimals < 3; decimals++ {
+		s = strconv.FormatFloat(v, 'f', decimals, 64)
+		if shown, err := strconv.ParseFloat(s, 64); err == nil && shown > limit {
+			break
+		}
+	}
+	return s
 }
 
 func (c *comparison) note(format string, args ...any) {

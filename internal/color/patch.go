@@ -68,12 +68,13 @@ func Nominal(name string, patches []Patch) *Set {
 	return s
 }
 
-// label is what a patch is called.
+// label is what a patch is called: its identifier, or its name where the
+// identifier is but a number.
 func (p *Patch) label() string {
-	if p.ID != "" {
-		return string(p.ID)
+	if p.Name != "" && strings.Trim(string(p.ID), "0123456789") == "" {
+		return string(p.Name)
 	}
-	return string(p.Name)
+	return string(p.ID)
 }
 
 // fold makes names comparable: letters and digits in small letters.

@@ -34,10 +34,9 @@ func (s *Set) roles() []role {
 	named := !s.gridded()
 	for i := range s.Patches {
 		p := &s.Patches[i]
-		if named {
-			out[i] = roleByName(p.ID)
-			if out[i].kind == other {
-				out[i] = roleByName(p.Name)
+		for _, t := range []device.Text{p.ID, p.Name} {
+			if r := roleByName(t); out[i].kind == other && (named || r.kind == paper) {
+				out[i] = r
 			}
 		}
 		if out[i].kind == other {

@@ -3,6 +3,7 @@ package report
 import (
 	"embed"
 
+	"printround/internal/color"
 	"printround/internal/device"
 	"printround/internal/visit"
 )
@@ -15,13 +16,16 @@ var schemas embed.FS
 // to that of a device by its $id.
 func Schema(name string) ([]byte, bool) {
 	file, ok := map[string]string{
-		device.SurveySchema: "schema/survey.schema.json",
-		device.DeviceSchema: "schema/device.schema.json",
-		HistorySchema:       "schema/history.schema.json",
-		device.TriageSchema: "schema/symptom.schema.json",
-		device.QueueSchema:  "schema/queue.schema.json",
-		visit.Schema:        "schema/visit.schema.json",
-		TrendSchema:         "schema/trend.schema.json",
+		device.SurveySchema:       "schema/survey.schema.json",
+		device.DeviceSchema:       "schema/device.schema.json",
+		HistorySchema:             "schema/history.schema.json",
+		device.TriageSchema:       "schema/symptom.schema.json",
+		device.QueueSchema:        "schema/queue.schema.json",
+		device.SettingsSchema:     "schema/settings.schema.json",
+		device.SettingsDiffSchema: "schema/settings-diff.schema.json",
+		color.Schema:              "schema/color.schema.json",
+		visit.Schema:              "schema/visit.schema.json",
+		TrendSchema:               "schema/trend.schema.json",
 	}[name]
 	if !ok {
 		return nil, false

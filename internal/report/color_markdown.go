@@ -1,0 +1,95 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"printround/internal/color"
+)
+
+// writeColorMarkdown writes the same as the table does.
+func writeColorMarkdown(w io.Writer, c *color.Comparison, o Options) error {
+	p := colorPage{&page{style: newStyle(o), w: w}, c, o.Explain}
+	p.color = false
+	p.line("# " + p.md(p.spell(colorTitle(c))))
+	for _, l := range colorAbout(c) {
+		p.blank()
+		p.line(p.md(p.spell(l)))
+	}
+	p.mdPoints("Beyond tolerance", c.Beyond)
+	p.mdCauses()
+	p.mdPoints("Notes", c.Notes)
+	p.mdPoints("What the readings do not tell", append(slices.Clone(c.NotTold), absent(c)...))
+	for _, t := range colorTables(c) {
+		p.mdGrid(t)
+	}
+	if p.explain {
+		p.mdPoints("Tolerances (common practice)", toleranceLines(c))
+	}
+	return p.err
+}
+
+func (p colorPage) mdPoints(title string, list []string) {
+	spelt := make([]string, len(list))
+	for i, v := range list {
+		spelt[i] = p.spell(v)
+	}
+	p.mdList(title, spelt)
+}
+
+func (p colorPage) mdCauses() {
+	if len(p.Causes) == 0 {
+		return
+	}
+	p.blank()
+	p.line("## Where to look, likelier first (common practice)")
+	for i := range p.Causes {
+		x := &p.Causes[i]
+		p.blank()
+		p.line(fmt.Sprintf("### %d. ", i+1) + p.md(causeTitle(x)+p.rank(i)))
+		p.blank()
+		for _, r := range x.Because {
+			p.line("- Because " + p.md(p.spell(reasonWords(r, p.explain))))
+		}
+		for _, t := range p.steps(i) {
+			p.line("- Try: " + p.md(p.spell(t)))
+		}
+		if c := p.caution(i); c != "" {
+			p.line("- Caution: " + p.md(c))
+		}
+		if x.Symptom != nil {
+			p.line("- Goes on: `printround symptom " + *x.Symptom + " --device DEVICE`")
+		}
+	}
+}
+
+func (p colorPage) mdGrid(t colorTable) {
+	if len(t.rows) == 0 {
+		return
+	}
+	p.blank()
+	p.line("## " + p.md(p.spell(t.title)))
+	p.blank()
+	headings, rules := make([]string, len(t.columns)), make([]string, len(t.columns))
+	for i, c := range t.columns {
+		headings[i], rules[i] = p.md(p.spell(c.heading)), "---"
+		if c.right {
+			rules[i] = "---:"
+		}
+	}
+	p.mdRow(headings)
+	p.mdRow(rules)
+	for _, r := range t.rows {
+		cells := make([]string, len(r))
+		for i, v := range r {
+			cells[i] = p.md(p.spell(strings.TrimSpace(v)))
+		}
+		p.mdRow(cells)
+	}
+	if t.below != "" {
+		p.blank()
+		p.line(p.md(p.spell(t.below)))
+	}
+}
