@@ -26,6 +26,7 @@ func newCheck(a *app) *cobra.Command {
 	var choose chooseFlags
 	var show showFlags
 	var every time.Duration
+	var audit settingsFlags
 	cmd := &cobra.Command{
 		Use:   "check DEVICE",
 		Short: "Look at one device: the verdict, what its panel says, what to do, the facts",
@@ -39,14 +40,20 @@ Without an answer it says which step failed: the name, the route, SNMP, the TCP
 port, TLS, or IPP.
 
 --watch repeats until the device is clear and prints a line for each change.
+
+--settings shows how the device is set beside the norms of its site ([[site.norm]]
+in the site file), what differs, and what to do; --settings --diff DEVICE DEVICE
+what differs between two. Both exit with 3 when something differs.
 ` + statuses,
 		Example: `  printround check 10.1.2.17
   printround check front-desk.example --explain
   printround check serial:ABC123 --from monday.json
   printround check 10.1.2.17 --watch 30s
   printround check 10.1.2.17 --format json --out front-desk.json
+  printround check 10.1.2.17 --settings --site offices.toml
+  printround check --settings --diff 10.1.2.17 10.1.2.18
   printround check --lab NAME          (printround lab --list shows the names)`,
-		Args: arguments(1, 1, "one device: an address, host name, name, serial number or key"),
+		Args: arguments(1, 2, "one device: an address, host name, name, serial number or key"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := reach.check(false); err != nil {
 				return err
@@ -54,9 +61,15 @@ port, TLS, or IPP.
 			if err := checkLab(cmd, &choose, args); err != nil {
 				return err
 			}
+			if err := audit.check(cmd, args, &show); err != nil {
+				return err
+			}
 			o, err := show.options(a, cmd)
 			if err != nil {
 				return err
+			}
+			if audit.settings {
+				return runSettings(cmd.Context(), a, args, &reach, &choose, &show, o)
 			}
 			if err := checkWatch(cmd, every, o, &show); err != nil {
 				return err
@@ -65,6 +78,7 @@ port, TLS, or IPP.
 		},
 	}
 	cmd.Flags().DurationVar(&every, "watch", 0, "look again at this `interval`, 5s or longer, until the device is clear")
+	audit.add(cmd)
 	reach.add(cmd, false)
 	choose.add(cmd, false)
 	show.add(cmd, false)
@@ -137,6 +151,12 @@ func writeDevices(w io.Writer, s *device.Survey, o report.Options) error {
 
 // looker finds the device and returns the function that looks at it.
 func (p *plan) looker(ctx context.Context, query string) (func(context.Context) (*device.Survey, error), error) {
+	look, _, err := p.lookerOf(ctx, query)
+	return look, err
+}
+
+// lookerOf is looker with the job that says how the device is judged.
+func (p *plan) lookerOf(ctx context.Context, query string) (func(context.Context) (*device.Survey, error), job, error) {
 	var at *place
 	var err error
 	if p.choose.lab {
@@ -145,17 +165,17 @@ func (p *plan) looker(ctx context.Context, query string) (func(context.Context) 
 		at, err = p.find(ctx, query)
 	}
 	if notFound(err) {
-		return func(context.Context) (*device.Survey, error) { return p.unknown(query, err), nil }, nil
+		return func(context.Context) (*device.Survey, error) { return p.unknown(query, err), nil }, job{judge: finding.Defaults()}, nil
 	}
 	if err != nil {
-		return nil, err
+		return nil, job{}, err
 	}
 	target := survey.CheckTarget{Query: query, Targets: at.targets, Services: at.services}
 	j := p.newJob(at.site, discover.NewScope(target.Targets))
 	if at.site != nil {
 		j.options.Expected = p.expected(ctx, at.site)
 	}
-	return func(ctx context.Context) (*device.Survey, error) { return p.look(ctx, query, target, j) }, nil
+	return func(ctx context.Context) (*device.Survey, error) { return p.look(ctx, query, target, j) }, j, nil
 }
 
 // look reads the device once, judges it and puts the worst first.

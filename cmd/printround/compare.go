@@ -45,7 +45,7 @@ func loadEarlier(path string) (*device.Survey, error) {
 func remembered(d *device.Device) device.Device {
 	out := finding.Comparable(d)
 	out.Site, out.Location, out.Serial, out.UUID, out.MAC, out.Sole = d.Site, d.Location, d.Serial, d.UUID, d.MAC, d.Sole
-	out.Reached, out.Urgency = d.Reached, d.Urgency
+	out.Reached, out.Urgency, out.Firmware = d.Reached, d.Urgency, d.Firmware
 	out.Reached.IPP.TLS = nil
 	return out
 }

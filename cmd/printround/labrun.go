@@ -62,6 +62,9 @@ func (r *labRun) close(a *app) {
 // startLab starts the lab for one look at it, announcing itself over DNS-SD or
 // not, and reads its site file.
 func (p *plan) startLab(ctx context.Context, announce bool) error {
+	if p.lab != nil {
+		return nil
+	}
 	var err error
 	if p.lab, err = startLab(ctx, lab.Options{NoMDNS: !announce || p.reach.noMDNS, OnePort: p.onePort}); err != nil {
 		return err

@@ -149,6 +149,12 @@ func (p *plan) judgeBySite(j *job) {
 		if m := p.file.Thresholds.QueueWaitMin; m != nil {
 			j.judge.QueueWaitMin = *m
 		}
+		if m := p.file.Thresholds.ClockOffMin; m != nil {
+			j.judge.ClockOffMin = *m
+		}
+		if n := p.file.Thresholds.CertificateDays; n != nil {
+			j.judge.CertificateDays = *n
+		}
 		if p.file.HorizonDays > 0 {
 			j.judge.HorizonDays = p.file.HorizonDays
 		}
@@ -160,6 +166,7 @@ func (p *plan) judgeBySite(j *job) {
 	if j.site != nil {
 		j.judge.ExpectedMedia = j.site.ExpectedMedia
 		j.judge.ExpectedLanguages = j.site.ExpectedLanguages
+		j.judge.Norms = j.site.Norms
 		switch o := j.site.ExpectedOrientation; o {
 		case "": // the default holds
 		case site.AnyOrientation:

@@ -55,10 +55,13 @@ func (p *Peers) Add(d *device.Device) {
 }
 
 // Judge judges a device that was added. Several may be judged at the same time.
-func (p *Peers) Judge(d *device.Device, o Options) {
+func (p *Peers) Judge(d *device.Device, o Options) { Judge(d, p.Options(d, o)) }
+
+// Options adds to the options for a device what equal models have.
+func (p *Peers) Options(d *device.Device, o Options) Options {
 	o.peerFirmware = p.versions.usual(d)
 	o.peerLanguages = p.groups[modelOf(d)].expected(d)
-	Judge(d, o)
+	return o
 }
 
 // model says which devices can be compared: the same make and model, and the

@@ -44,7 +44,7 @@ func writeQueueText(w io.Writer, q *device.QueueReport, o Options) error {
 		verdict += fmt.Sprintf(" by job %d", *q.Blocking)
 	}
 	p.line(p.paint(verdictColor[q.Verdict], p.text(verdict)))
-	if whose := queueWhose(&q.QueueReading); whose != "" {
+	if whose := p.queueWhose(&q.QueueReading); whose != "" {
 		p.wrapped("", "", whose)
 	}
 	p.wrapped("", "", p.queueRead(q))
@@ -65,20 +65,8 @@ func writeQueueText(w io.Writer, q *device.QueueReport, o Options) error {
 }
 
 // queueWhose says whose queue it is.
-func queueWhose(r *device.QueueReading) string {
-	var parts []string
-	for _, t := range []device.Text{r.Name, r.MakeModel} {
-		if t != "" {
-			parts = append(parts, string(t))
-		}
-	}
-	if r.Serial != "" {
-		parts = append(parts, "serial number "+string(r.Serial))
-	}
-	if r.Location != "" {
-		parts = append(parts, string(r.Location))
-	}
-	line := strings.Join(parts, ", ")
+func (s style) queueWhose(r *device.QueueReading) string {
+	line := s.whose(r.Name, r.MakeModel, r.Serial, r.Location)
 	if r.Role == device.RoleServerQueue {
 		return strings.TrimSuffix("queue on a print server: "+line, ": ")
 	}
@@ -191,7 +179,7 @@ func writeQueueMarkdown(w io.Writer, q *device.QueueReport, o Options) error {
 	}
 	p.line("# Queue " + p.md(verdict))
 	p.blank()
-	if whose := queueWhose(&q.QueueReading); whose != "" {
+	if whose := p.queueWhose(&q.QueueReading); whose != "" {
 		p.line(p.md(whose))
 		p.blank()
 	}
@@ -257,23 +245,5 @@ var queueColumns = []column[queueRow]{
 }
 
 func writeQueueCSV(w io.Writer, q *device.QueueReport, o Options) error {
-	if o.BOM {
-		if _, err := io.WriteString(w, "\ufeff"); err != nil {
-			return err
-		}
-	}
-	r := newRecordWriter()
-	writeHeading(r.Writer, queueColumns)
-	cell := inert
-	if o.BOM {
-		cell = func(s string) string { return asText(inert(s)) }
-	}
-	for i := range q.Jobs {
-		record := make([]string, len(queueColumns))
-		for n, c := range queueColumns {
-			record[n] = cell(c.cell(queueRow{&q.Jobs[i], q}))
-		}
-		_ = r.Write(record) // the writer keeps the first error
-	}
-	return r.flush(w)
+	return writeRows(w, queueColumns, len(q.Jobs), func(i int) queueRow { return queueRow{&q.Jobs[i], q} }, o)
 }
