@@ -50,7 +50,7 @@ Try it without hardware:  printround sweep --lab
 	root.SuggestionsMinimumDistance = 2
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return &usageError{message: err.Error()} })
 	root.SetHelpCommand(newHelp())
-	root.AddCommand(newSweep(a), newVisit(a), newCheck(a), newSymptom(a), newNightly(a), newSchedule(a), newTrend(a), newHistory(a), newProof(a), newQueue(a), newIdentify(a), newLab(a), newVersion(a), newCompletion())
+	root.AddCommand(newSweep(a), newVisit(a), newCheck(a), newSymptom(a), newNightly(a), newSchedule(a), newTrend(a), newHistory(a), newProof(a), newQueue(a), newIdentify(a), newColor(a), newLab(a), newVersion(a), newCompletion())
 	for _, make := range buildOnly {
 		root.AddCommand(make(a))
 	}
