@@ -337,9 +337,13 @@ func (r *proofRun) ask(ctx context.Context, d *device.Device, plan *send.Plan, s
 		aboutBox("device", d.Name, d.MakeModel, d.Serial, d.Location, d.Reached.IPP.URI)...)
 	var parts []string
 	for _, f := range plan.Facts() {
-		parts = append(parts, f.Name+" "+f.Value)
+		parts = append(parts, f.Name+": "+f.Value)
 	}
-	lines = append(lines, fmt.Sprintf("page: %s; %d kB", strings.Join(parts, "; "), (size+1023)/1024))
+	const perLine = 3
+	parts = append(parts, fmt.Sprintf("size %d kB", (size+1023)/1024))
+	for some := range slices.Chunk(parts, perLine) {
+		lines = append(lines, "page: "+strings.Join(some, "; "))
+	}
 	for _, n := range plan.Notes {
 		lines = append(lines, "note: "+n)
 	}

@@ -49,7 +49,7 @@ func (l *Lab) Printed(name string) []Printed {
 	if d == nil {
 		return nil
 	}
-	if d.flow(time.Since(l.started)) {
+	if d.flow(l.now().Sub(l.started)) {
 		n.serve(l)
 	}
 	out := slices.Clone(d.printed)
