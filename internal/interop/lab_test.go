@@ -112,7 +112,7 @@ func surveySite(ctx context.Context, s *site.Site, lo net.Interface, snmpPort, i
 		return nil, err
 	}
 	o := finding.Defaults()
-	o.ExpectedMedia = s.ExpectedMedia
+	o.ExpectedMedia, o.Norms = s.ExpectedMedia, s.Norms
 	finding.JudgeAll(found.Devices, o)
 	return found, nil
 }

@@ -18,6 +18,7 @@ type Options struct {
 	IPPPort  int               // the same for IPP
 	NoMDNS   bool
 	Stay     bool             // runs until somebody ends it: other labs on this machine do not wait for it to end
+	Vary     bool             // harmless differences of settings, drawn from Seed
 	Clean    bool             // no seeded faults
 	Now      func() time.Time // clock of jobs and of printer-current-time; nil: time.Now
 	OnePort  bool             // 127.0.0.1 alone, one port a device, as on systems without other loopback addresses

@@ -3,11 +3,12 @@ package lab
 import (
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"time"
 )
 
 // faults is everything that can be wrong, most urgent first.
-var faults = append([]fault{
+var faults = slices.Concat([]fault{
 	{name: "media-jam", help: "paper is jammed in the path", fits: sheetFed, needed: "sheets",
 		finds: []string{"media-jam"}, apply: jam},
 	{name: "cover-open", help: "a cover is open (:N for the Nth)", fits: always,
@@ -87,7 +88,7 @@ var faults = append([]fault{
 		note: "power save", apply: powerSave},
 	{name: "deep-sleep", help: "answers only the second probe, after 4 s", fits: hasSNMP, needed: "SNMP", shy: true,
 		note: "sleeps deeply", apply: func(d *machine, _ string, _ *rand.Rand) { d.wake = &wake{lost: 1, delay: 4 * time.Second} }},
-}, takingFaults...)
+}, missettings, takingFaults)
 
 func hasScanner(d *machine) bool { return d.Scanner && d.place.IPP }
 

@@ -108,8 +108,8 @@ func (d *machine) putIdentity(a *attrs, s service) {
 	a.words("printer-uuid", goipp.TagURI, "urn:uuid:"+d.uuid)
 	a.words("printer-serial-number", goipp.TagText, d.serial)
 	a.words("printer-firmware-name", goipp.TagName, "Engine")
-	a.words("printer-firmware-string-version", goipp.TagText, d.Firmware)
-	a.octets("printer-firmware-version", []string{d.Firmware})
+	a.words("printer-firmware-string-version", goipp.TagText, d.version())
+	a.octets("printer-firmware-version", []string{d.version()})
 	a.words("printer-kind", goipp.TagKeyword, d.printerKinds()...)
 	var contact attrs
 	contact.words("contact-name", goipp.TagName, s.contact)
@@ -137,7 +137,7 @@ func (d *machine) putState(a *attrs, now, started time.Time) {
 	a.yes("printer-is-accepting-jobs", !d.taking.refuses)
 	a.ints("queued-job-count", goipp.TagInteger, len(d.jobs))
 	a.ints("printer-up-time", goipp.TagInteger, int(up/time.Second))
-	a.put("printer-current-time", goipp.TagDateTime, goipp.Time{Time: now.UTC()})
+	a.put("printer-current-time", goipp.TagDateTime, goipp.Time{Time: now.Add(d.set.clock).UTC()})
 	changed := up - 5*time.Minute
 	if w := d.worst(); w != nil {
 		changed = up - now.Sub(started) - w.age
@@ -223,27 +223,20 @@ func (d *machine) putDefaults(a *attrs) {
 	}
 	a.ints("orientation-requested-default", goipp.TagEnum, portrait)
 	a.ints("orientation-requested-supported", goipp.TagEnum, 3, 4, 5, 6)
-	sides := []string{"one-sided"}
-	if d.Duplex {
-		sides = append(sides, "two-sided-long-edge", "two-sided-short-edge")
-	}
-	a.words("sides-default", goipp.TagKeyword, sides[len(sides)/2])
-	a.words("sides-supported", goipp.TagKeyword, sides...)
-	modes := []string{"monochrome"}
-	if d.Color {
-		modes = []string{"auto", "color", "monochrome"}
-	}
-	a.words("print-color-mode-default", goipp.TagKeyword, modes[0])
-	a.words("print-color-mode-supported", goipp.TagKeyword, modes...)
+	a.words("sides-default", goipp.TagKeyword, d.sidesDefault())
+	a.words("sides-supported", goipp.TagKeyword, d.sidesSupported()...)
+	a.words("print-color-mode-default", goipp.TagKeyword, d.colorModeDefault())
+	a.words("print-color-mode-supported", goipp.TagKeyword, d.colorModes()...)
 	a.yes("color-supported", d.Color)
-	a.ints("finishings-default", goipp.TagEnum, 3)
+	a.ints("finishings-default", goipp.TagEnum, d.finishingDefault())
 	a.ints("finishings-supported", goipp.TagEnum, d.finishings()...)
 	a.ints("copies-default", goipp.TagInteger, 1)
 	a.put("copies-supported", goipp.TagRange, goipp.Range{Lower: 1, Upper: 999})
 	a.ints("print-quality-default", goipp.TagEnum, 4)
 	a.ints("print-quality-supported", goipp.TagEnum, 3, 4, 5)
 	r := goipp.Resolution{Xres: d.Resolution, Yres: d.Resolution, Units: goipp.UnitsDpi}
-	a.put("printer-resolution-default", goipp.TagResolution, r)
+	def := goipp.Resolution{Xres: d.resolutionDefault(), Yres: d.resolutionDefault(), Units: goipp.UnitsDpi}
+	a.put("printer-resolution-default", goipp.TagResolution, def)
 	a.put("printer-resolution-supported", goipp.TagResolution, r)
 	a.ints("number-up-default", goipp.TagInteger, 1)
 	a.ints("number-up-supported", goipp.TagInteger, 1, 2, 4)
@@ -263,7 +256,7 @@ func (d *machine) putDefaults(a *attrs) {
 // finishings lists finishings-supported (RFC 8011 section 5.2.6): none, staple,
 // punch.
 func (d *machine) finishings() []int {
-	out := []int{3}
+	out := []int{finishNone}
 	for _, f := range d.finishers {
 		switch f.Kind {
 		case "stitcher":

@@ -59,14 +59,14 @@ func (d *machine) putMedia(a *attrs) {
 	for _, name := range supported {
 		sizes = append(sizes, mediaSize(mustMedia(name)))
 	}
-	a.words("media-default", goipp.TagKeyword, standard)
+	a.words("media-default", goipp.TagKeyword, d.mediaDefault())
 	a.words("media-supported", goipp.TagKeyword, supported...)
 	a.words("media-ready", goipp.TagKeyword, ready...)
 	a.words("media-source-supported", goipp.TagKeyword, sources...)
 	a.words("media-type-supported", goipp.TagKeyword, types...)
 	a.words("media-col-supported", goipp.TagKeyword, "media-size", "media-size-name", "media-source", "media-type", "media-color")
 	first := d.trays[0]
-	first.loaded = standard
+	first.loaded = d.mediaDefault()
 	a.put("media-col-default", goipp.TagBeginCollection, mediaCol(first))
 	a.collections("media-col-ready", readyCols)
 	a.collections("media-size-supported", sizes)
@@ -111,7 +111,7 @@ func (d *machine) putParts(a *attrs) {
 	a.octets("printer-input-tray", inputs)
 	a.octets("printer-output-tray", outputs)
 	a.words("output-bin-supported", goipp.TagKeyword, bins...)
-	a.words("output-bin-default", goipp.TagKeyword, bins[0])
+	a.words("output-bin-default", goipp.TagKeyword, d.binDefault())
 	a.octets("printer-cover", covers)
 	a.words("printer-cover-description", goipp.TagText, coverNames...)
 	d.putFinisherStrings(a)

@@ -129,6 +129,9 @@ func (l *Lab) populate() error {
 	boxes := map[string]*node{}
 	for _, p := range l.scenario.Devices {
 		d := newMachine(l.scenario.model(p.Model), p, l.options.Seed)
+		if l.options.Vary {
+			d.vary(l.options.Seed, l.started)
+		}
 		if err := l.fault(d); err != nil {
 			return err
 		}

@@ -253,7 +253,20 @@ func TestSite(t *testing.T) {
 			Targets, Skip           []string
 			ExpectedMedia           []string            `toml:"expected_media"`
 			Credential              []map[string]string `toml:"credential"`
-			Device                  []struct {
+			Norm                    []struct {
+				Model, Media, Sides string
+				ColorMode           string   `toml:"color_mode"`
+				Resolution          int      `toml:"resolution_dpi"`
+				OutputBin           string   `toml:"output_bin"`
+				Ready               []string `toml:"ready_media"`
+				Finishings, Punch   []string
+				Tray                []struct {
+					Index int
+					Type  string
+					Grams int `toml:"weight_gsm"`
+				}
+			}
+			Device []struct {
 				Address, Name, Location string
 				Sole                    bool
 			}
@@ -264,6 +277,11 @@ func TestSite(t *testing.T) {
 	}
 	if len(f.Site) != 3 {
 		t.Fatalf("%d sites", len(f.Site))
+	}
+	for _, s := range f.Site {
+		if len(s.Norm) == 0 {
+			t.Errorf("%s has no norms", s.Name)
+		}
 	}
 	if len(f.Part) == 0 || len(f.Model) == 0 {
 		t.Errorf("the catalogue has %d parts and %d models", len(f.Part), len(f.Model))

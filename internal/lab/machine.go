@@ -43,6 +43,7 @@ type machine struct {
 
 	life, powerOn, colored int
 	landscape              bool // default orientation
+	set                    settings
 	printing               bool
 	standby                bool
 	console                []string // what the panel shows instead of "ready"

@@ -61,6 +61,7 @@ func (l *Lab) writeBranch(out *strings.Builder, b *branch) map[string]string {
 		fmt.Fprintf(out, "  user = %q\n  auth_protocol = %q\n  auth_file = %q\n  priv_protocol = %q\n  priv_file = %q\n",
 			a.User, a.AuthProtocol, stem+".auth", a.PrivProtocol, stem+".priv")
 	}
+	l.writeNorms(out, b.ID)
 	for _, n := range l.nodes {
 		for _, d := range n.machines {
 			// One address for all devices cannot tell which of them is expected.

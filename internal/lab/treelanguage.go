@@ -47,7 +47,7 @@ func (d *machine) putInterpreters(b *agent.Builder, i uint32) {
 		t.text(3, l.Level, i, n)
 		t.text(4, l.Version, i, n)
 		t.text(5, d.local(l.Name), i, n)
-		t.text(6, d.Firmware, i, n)
+		t.text(6, d.version(), i, n)
 		t.num(7, prtOrientationTC.of(orientation), i, n)
 		t.num(8, d.Resolution, i, n)
 		t.num(9, d.Resolution, i, n)
