@@ -75,10 +75,10 @@ func (r *records) record(rr dns.RR, zone string) {
 		if _, typ, ok := splitInstance(v.Ptr); ok && strings.EqualFold(v.Hdr.Name, typ+"."+mdnsDomain) {
 			key := strings.ToLower(v.Ptr)
 			if h.Ttl == 0 {
-				if _, known := r.instances[key]; known {
-					delete(r.instances, key)
+				if _, known := r.instances[key]; known && len(r.gone) < maxInstances {
 					r.gone[key] = true
 				}
+				delete(r.instances, key)
 				return
 			}
 			delete(r.gone, key)

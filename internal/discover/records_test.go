@@ -113,6 +113,34 @@ func heard(t testing.TB, lines ...string) *records {
 	return r
 }
 
+// A goodbye holds (RFC 6762 section 10.1): the records that say it for the rest
+// of the service do not bring it back, nor does what another browser heard
+// before. A new announcement does.
+func TestGoodbyeHolds(t *testing.T) {
+	service := []string{
+		`Desk._ipp._tcp.local. 120 IN SRV 0 0 631 desk.local.`,
+		`Desk._ipp._tcp.local. 120 IN TXT "rp=ipp/print"`,
+		`desk.local. 120 IN A 10.1.2.3`,
+	}
+	const ptr, bye = `_ipp._tcp.local. 4500 IN PTR Desk._ipp._tcp.local.`, `_ipp._tcp.local. 0 IN PTR Desk._ipp._tcp.local.`
+	r := heard(t, append([]string{ptr}, service...)...)
+	if len(r.services()) != 1 {
+		t.Fatalf("%d services", len(r.services()))
+	}
+	for _, l := range append([]string{bye, `Desk._ipp._tcp.local. 0 IN SRV 0 0 631 desk.local.`, `Desk._ipp._tcp.local. 0 IN TXT "rp=x"`}, service...) {
+		r.record(rr(t, l), "eth0")
+	}
+	if len(r.services()) != 0 || len(r.instances) != 0 || len(r.missing()) != 0 {
+		t.Errorf("after the goodbye: %d services, %d instances, asks %v", len(r.services()), len(r.instances), r.missing())
+	}
+	for _, l := range append([]string{ptr}, service...) {
+		r.record(rr(t, l), "eth0")
+	}
+	if len(r.services()) != 1 {
+		t.Errorf("announced anew: %d services", len(r.services()))
+	}
+}
+
 func TestServicesMergeTypes(t *testing.T) {
 	r := heard(t,
 		`_ipp._tcp.local. 120 IN PTR Front\ desk._ipp._tcp.local.`,

@@ -3,13 +3,17 @@ package ipp
 import (
 	"bufio"
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"net"
 	"net/http"
+	"net/netip"
+	"os"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -228,5 +232,18 @@ func TestErrorsAreClean(t *testing.T) {
 	_, err := open(t, target, long, 0).Printer(t.Context())
 	if err == nil || len(err.Error()) > 300 || !bytes.Equal([]byte(err.Error()), []byte(ascii(err.Error(), 300))) {
 		t.Errorf("error %q", err)
+	}
+}
+
+// An IPv6 address with an interface that is not here is told so.
+func TestMissingInterface(t *testing.T) {
+	s := Open(Target{Addr: netip.MustParseAddr("fe80::1%nosuch"), Port: 631}, Options{Timeout: long,
+		Dial: func(context.Context, string, string) (net.Conn, error) {
+			return nil, &net.OpError{Op: "dial", Err: os.NewSyscallError("connect", syscall.EINVAL)}
+		}})
+	defer s.Close()
+	_, err := s.Printer(t.Context())
+	if !errors.Is(err, ErrNoRoute) || !strings.Contains(err.Error(), `no network interface "nosuch"`) {
+		t.Errorf("error %v", err)
 	}
 }

@@ -6,9 +6,11 @@ import (
 	"fmt"
 	"net"
 	"net/netip"
+	"os"
 	"slices"
 	"strings"
 	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 
@@ -353,5 +355,16 @@ func TestCredentials(t *testing.T) {
 		if err != nil && (strings.Contains(err.Error(), "s3cret") || strings.Contains(err.Error(), "\n")) {
 			t.Errorf("%d: the error shows a secret or has two lines: %v", i, err)
 		}
+	}
+}
+
+// An IPv6 address with an interface that is not here is told so.
+func TestMissingInterface(t *testing.T) {
+	_, err := Open(context.Background(), netip.MustParseAddrPort("[fe80::1%nosuch]:161"), public(V2c), Options{
+		Dial: func(context.Context, string, string) (net.Conn, error) {
+			return nil, &net.OpError{Op: "dial", Err: os.NewSyscallError("connect", syscall.EINVAL)}
+		}})
+	if !errors.Is(err, ErrUnreachable) || !strings.Contains(err.Error(), `no network interface "nosuch"`) {
+		t.Errorf("error %v", err)
 	}
 }

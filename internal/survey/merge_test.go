@@ -2,12 +2,14 @@ package survey
 
 import (
 	"net/netip"
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
 
 	"printround/internal/device"
+	"printround/internal/discover"
 )
 
 func addrs(list ...string) []netip.Addr {
@@ -107,5 +109,21 @@ func TestSameDevice(t *testing.T) {
 	queue.Role = device.RoleServerQueue
 	if SameDevice(queue, two("serial:a:1")) {
 		t.Error("a queue of a server is not the device")
+	}
+}
+
+// An announcement whose UUID is another device's names nobody at this address.
+func TestAnnouncementOfAnotherDevice(t *testing.T) {
+	const own, other = "0a907428-92e0-407c-b220-5c90e89dd58d", "611b5fae-512d-474b-a18d-1fbcf772772e"
+	for _, tt := range []struct {
+		device, announced string
+		named             bool
+	}{{own, own, true}, {own, strings.ToUpper(own), true}, {own, other, false}, {own, "", true}, {"", other, true}} {
+		s := &serviceInfo{}
+		s.note(&discover.Service{Instance: "Front desk", TXT: map[string]string{"uuid": tt.announced}})
+		d := device.Device{Name: "Own name", UUID: device.Text(tt.device)}
+		if s.apply(&d); d.Reached.MDNS.OK != tt.named || (d.Name == "Front desk") != tt.named {
+			t.Errorf("%q announced at %q: %q, %+v", tt.announced, tt.device, d.Name, d.Reached.MDNS)
+		}
 	}
 }
