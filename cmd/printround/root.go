@@ -27,8 +27,9 @@ func newRoot(a *app) *cobra.Command {
 		Short: "Which printers need somebody, in what order, why, and what to do first",
 		Long: `printround looks at printers over SNMP (Printer MIB, RFC 3805, and Finisher
 MIB, RFC 3806), IPP (RFC 8011) and DNS-SD (RFC 6763), and says which of them
-need somebody, in what order, why, and what to do first. It only reads: it
-never changes a setting and never prints.
+need somebody, in what order, why, and what to do first. It only reads; 'proof',
+'queue --cancel' and 'identify' act on one device, and ask first. It never
+changes a setting.
 
 Try it without hardware:  printround sweep --lab
 `,

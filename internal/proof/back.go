@@ -20,10 +20,9 @@ func (c *canvas) second() {
 	c.up(right-34, top+1, 34)
 	y := c.caption("back", left, top+14, right-left-38)
 	c.corners()
-	mid := (left + right) / 2
 	y = max(y, top+24)
-	c.cross(mid, y+8, false)
-	c.text(mid+8, y+9, 6.5, false, "the middle of the sheet across")
+	c.cross(c.Width/2, y+8, false)
+	c.text(c.Width/2+8, y+9, 6.5, false, "the middle of the sheet, from left to right")
 	band := 14.0
 	for i, d := range []float64{100, 50, 20} {
 		c.box(bandEdge, bottom-float64(3-i)*band, c.Width-2*bandEdge, band, gray(d))

@@ -148,6 +148,8 @@ func TestPrint(t *testing.T) {
 			if errors.As(err, &known) != (tt.fails && tt.id != 0) {
 				t.Errorf("%#v", err)
 			}
+			b.mu.Lock()
+			defer b.mu.Unlock()
 			if !slices.Equal(b.ops, tt.ops) {
 				t.Errorf("sent %v, want %v", b.ops, tt.ops)
 			}
