@@ -166,7 +166,11 @@ func (n *night) run(ctx context.Context) (err error) {
 		return n.unkept // and leave the folder to the run that is under way
 	}
 	if n.store != nil {
-		defer func() { err = errors.Join(err, n.store.Close()) }()
+		defer func() {
+			if n.store != nil { // else it was closed when it could not be used
+				err = errors.Join(err, n.store.Close())
+			}
+		}()
 	}
 	earlier, err := n.folder.Begin(n.began)
 	if err != nil {
@@ -190,7 +194,8 @@ func (n *night) survey(ctx context.Context) (*device.Survey, error) {
 	p := n.plan
 	if n.store != nil {
 		var err error
-		if p.known, err = nightly.Known(ctx, n.store, p.a.now()); err != nil {
+		// An interrupt ends the survey below, not what is remembered.
+		if p.known, err = nightly.Known(context.WithoutCancel(ctx), n.store, p.a.now()); err != nil {
 			n.unkept = errors.Join(err, n.store.Close())
 			n.store = nil
 		}
@@ -204,6 +209,9 @@ func (n *night) survey(ctx context.Context) (*device.Survey, error) {
 		return nil, err
 	}
 	p.a.problems(v.Errors)
+	if ctx.Err() != nil && nothingAnswered(v) {
+		return nil, errInterrupted // nothing was read: what an earlier run wrote is worth more
+	}
 	if p.nothingAsked(v) {
 		return nil, errors.New("no target of any site could be asked")
 	}

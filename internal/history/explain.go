@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"os"
+	"syscall"
 
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
@@ -51,7 +53,12 @@ func (s *Store) explain(err error) error {
 		return say(ErrFull, "no space left on the disk; free some space and run again: the nights that are in it are kept")
 	case sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED:
 		return say(ErrBusy, "another program holds it for longer than "+busyTimeout.String()+"; try again later")
-	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_CANTOPEN:
+	case sqlite3.SQLITE_CANTOPEN:
+		if noMoreFiles() {
+			return say(err, "this system lets the program open no more files; raise that limit (ulimit -n)")
+		}
+		return say(fs.ErrPermission, "the file or its folder cannot be read or written; check the permissions ("+e.Error()+")")
+	case sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM:
 		return say(fs.ErrPermission, "the file or its folder cannot be read or written; check the permissions ("+e.Error()+")")
 	case sqlite3.SQLITE_IOERR:
 		return say(err, "the disk gave an error; check the disk ("+e.Error()+")")
@@ -60,3 +67,17 @@ func (s *Store) explain(err error) error {
 }
 
 const damaged = "; move it away and put the last copy of it back, or save what can be read with 'printround history export'"
+
+// noMoreFiles reports whether the system refuses this program another file.
+// SQLite tells that no other way than a file that may not be opened; it needs
+// up to three at once: the file, its log and the log's index.
+func noMoreFiles() bool {
+	for range 3 {
+		f, err := os.Open(os.DevNull)
+		if err != nil {
+			return errors.Is(err, syscall.EMFILE) || errors.Is(err, syscall.ENFILE)
+		}
+		defer f.Close()
+	}
+	return false
+}

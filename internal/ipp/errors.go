@@ -32,7 +32,7 @@ var (
 
 // Error is a failed exchange.
 type Error struct {
-	Stage  string // how far it came: route, tcp, tls, http, ipp
+	Stage  string // how far it came: local, route, tcp, tls, http, ipp
 	Kind   error  // one of the kinds above
 	Detail string // what happened and what to do, in words without device text
 	Status Status // of the response when Kind is ErrStatus
@@ -61,7 +61,7 @@ func errorf(stage string, kind, cause error, format string, args ...any) *Error 
 }
 
 // stages orders how far an exchange came.
-var stages = map[string]int{"route": 0, "tcp": 1, "tls": 2, "http": 3, "ipp": 4}
+var stages = map[string]int{"local": 0, "route": 0, "tcp": 1, "tls": 2, "http": 3, "ipp": 4}
 
 // kinds orders what is worth telling first among failures of one stage.
 var kinds = []error{ErrAuth, ErrStatus, ErrForbidden, ErrUpgrade, ErrRedirect, ErrNoPrinter, ErrNotIPP, ErrNotFound, ErrHTTP}
@@ -104,6 +104,9 @@ func dialError(err error, port uint16, timeout fmt.Stringer) error {
 		return errorf("tcp", ErrRefused, err, "nothing listens on TCP port %d: IPP may be turned off on the device", port)
 	case isErrno(err, syscall.EHOSTUNREACH, wsaHostUnreach), isErrno(err, syscall.ENETUNREACH, wsaNetUnreach):
 		return errorf("route", ErrNoRoute, err, "the address cannot be reached from here: check the network and the address")
+	}
+	if isErrno(err, syscall.EMFILE, syscall.ENFILE) {
+		return errorf("local", ErrNoRoute, err, "not asked: this system lets the program open no more files and sockets: raise that limit (ulimit -n)")
 	}
 	return errorf("tcp", ErrNoAnswer, err, "TCP port %d: %s", port, rootText(err))
 }

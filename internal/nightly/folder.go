@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"time"
 
@@ -39,7 +40,26 @@ func (f Folder) Begin(now time.Time) (earlier string, err error) {
 	if err != nil {
 		return "", err
 	}
+	f.tidy()
 	return earlier, f.note(now, "has not finished. While this file is here, the other files are of an earlier night.")
+}
+
+// halfWritten are the files that a run which was killed can leave behind: each
+// is written under such a name before it gets its own.
+var halfWritten = regexp.MustCompile(`^\.(` + latest + `|\d{4}-\d\d-\d\d|` + regexp.QuoteMeta(unfinished) + `)\S*\.[0-9a-f]{8}\.tmp$`)
+
+// tidy removes what runs that were killed left half written. Nobody else is
+// writing here: the history is locked. What cannot be removed harms nobody.
+func (f Folder) tidy() {
+	list, err := os.ReadDir(f.Dir)
+	if err != nil {
+		return
+	}
+	for _, e := range list {
+		if halfWritten.MatchString(e.Name()) && e.Type().IsRegular() {
+			_ = os.Remove(filepath.Join(f.Dir, e.Name()))
+		}
+	}
 }
 
 // Failed notes why the run that began then did not finish.

@@ -18,6 +18,9 @@ var (
 	ErrRefused = errors.New("the UDP port is closed: SNMP is off on this host, or on another port")
 	// ErrUnreachable: the network says there is no way to the address.
 	ErrUnreachable = errors.New("no route to the address, or nobody there")
+	// ErrNoSocket: this computer gives the program no further socket; the device
+	// was not asked.
+	ErrNoSocket = errors.New("not asked: this system lets the program open no more files and sockets: raise that limit (ulimit -n)")
 	// ErrCredential: the credential itself is no good; nothing was sent.
 	ErrCredential = errors.New("unusable SNMP credential")
 	// ErrBadAnswer: the device answers, but not in a way that can be used.

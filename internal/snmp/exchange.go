@@ -8,6 +8,7 @@ import (
 	"os"
 	"slices"
 	"sync"
+	"syscall"
 	"time"
 
 	"github.com/gosnmp/gosnmp"
@@ -368,6 +369,8 @@ func socketError(err error) error {
 		return ErrRefused
 	case isAny(err, unreachable):
 		return ErrUnreachable
+	case errors.Is(err, syscall.EMFILE), errors.Is(err, syscall.ENFILE):
+		return ErrNoSocket
 	case errors.Is(err, net.ErrClosed):
 		return fmt.Errorf("%w: the session is closed", ErrNoAnswer)
 	}

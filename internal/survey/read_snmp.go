@@ -65,7 +65,7 @@ func (r *SNMPResult) tryAll(ctx context.Context, at netip.AddrPort, creds []snmp
 			how.Log = prefixed(o.Log, at, c)
 			done, err := r.try(ctx, at, c, how, o)
 			errs[i] = err
-			if done || ctx.Err() != nil || errors.Is(err, snmp.ErrRefused) || errors.Is(err, snmp.ErrUnreachable) {
+			if done || ctx.Err() != nil || errors.Is(err, snmp.ErrRefused) || errors.Is(err, snmp.ErrUnreachable) || errors.Is(err, snmp.ErrNoSocket) {
 				return errs
 			}
 		}
@@ -171,6 +171,8 @@ func (f *snmpFailures) add(c snmp.Credential, err error) {
 		f.silent = append(f.silent, label)
 	case errors.Is(err, snmp.ErrUnreachable):
 		f.line("route", plain(err))
+	case errors.Is(err, snmp.ErrNoSocket):
+		f.line(ownLimit, plain(err))
 	case errors.Is(err, snmp.ErrRefused):
 		f.line("snmp", fmt.Sprintf("UDP port %d: %s", f.address.Port(), plain(err)))
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded):

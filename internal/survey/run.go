@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"net/netip"
+	"slices"
 	"strings"
 	"time"
 
@@ -93,8 +94,15 @@ func gather(ctx context.Context, o Options, via readers) (*Fleet, error) {
 			s.PartialReason = "the time for the whole run is over: " + device.Text(fmt.Sprintf("%d of %d devices found were read", p.read, p.found))
 		}
 	}
+	if !s.Partial && slices.ContainsFunc(s.Errors, func(q device.Problem) bool { return q.Stage == ownLimit }) {
+		s.Partial, s.PartialReason = true, "this system let the program open too few files and sockets to ask every device: see the errors"
+	}
 	return f, nil
 }
+
+// ownLimit is the stage of a problem that is this computer's: devices could not
+// be asked, and a survey without them is not whole.
+const ownLimit = "local"
 
 func (o Options) withDefaults() Options {
 	if o.Shelf == nil {
