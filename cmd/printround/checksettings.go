@@ -34,7 +34,7 @@ func (f *settingsFlags) check(cmd *cobra.Command, args []string, show *showFlags
 	case f.diff && len(args) != 2:
 		return usagef("--diff needs two devices, not %d", len(args))
 	case !f.diff && len(args) > 1:
-		return &usageError{message: fmt.Sprintf("check takes one device; %q is too much", args[1]), hint: "to compare two: printround check --settings --diff " + args[0] + " " + args[1]}
+		return &usageError{message: fmt.Sprintf("check takes one device: an address, host name, name, serial number or key; %q is too much", args[1]), hint: "to compare two: printround check --settings --diff " + args[0] + " " + args[1]}
 	case f.settings && changed("watch"):
 		return usagef("--settings does not go with --watch")
 	case f.settings && show.format == string(report.HTML):

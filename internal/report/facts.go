@@ -98,6 +98,10 @@ func (p *page) state(d *device.Device) {
 	for _, l := range s.Lights {
 		lights = append(lights, strings.TrimSpace(fmt.Sprintf("%s %s %s", l.Name, l.Color, l.State)))
 	}
+	clock := ""
+	if s.ClockOffS != nil {
+		clock = clockWords(*s.ClockOffS)
+	}
 	uptime := ""
 	if s.UptimeS != nil {
 		uptime = span(*s.UptimeS)
@@ -113,7 +117,19 @@ func (p *page) state(d *device.Device) {
 		"Conditions", list(s.Conditions, "none"),
 		"Lamps", strings.Join(lights, ", "),
 		"Running for", uptime,
+		"Clock", clock,
 	)
+}
+
+// clockWords says how far a clock is off from that of the machine that asked.
+func clockWords(s int64) string {
+	switch {
+	case s > 1:
+		return span(s) + " ahead"
+	case s < -1:
+		return span(-s) + " behind"
+	}
+	return "right"
 }
 
 func list(words []string, none string) string {
@@ -246,7 +262,8 @@ func (p *page) queue(q *device.Queue) {
 func (p *page) defaults(d *device.Defaults) {
 	p.heading("Defaults")
 	p.facts2("Media", string(d.Media), "Orientation", string(d.Orientation), "Sides", string(d.Sides),
-		"Finishings", list(d.Finishings, ""), "Colour mode", string(d.ColorMode), "Media ready", list(d.Ready, ""))
+		"Finishings", list(d.Finishings, ""), "Colour mode", string(d.ColorMode), "Resolution", string(d.Resolution),
+		"Output bin", string(d.OutputBin), "Finishing offered", list(d.CanFinish, ""), "Media ready", list(d.Ready, ""))
 }
 
 func (p *page) alerts(alerts []device.Alert) {
