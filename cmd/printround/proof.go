@@ -340,7 +340,7 @@ func (r *proofRun) ask(ctx context.Context, d *device.Device, plan *send.Plan, s
 		parts = append(parts, f.Name+": "+f.Value)
 	}
 	const perLine = 3
-	parts = append(parts, fmt.Sprintf("size %d kB", (size+1023)/1024))
+	parts[0] += fmt.Sprintf(", %d kB", (size+1023)/1024)
 	for some := range slices.Chunk(parts, perLine) {
 		lines = append(lines, "page: "+strings.Join(some, "; "))
 	}

@@ -23,6 +23,7 @@ var sheets = []struct {
 	{"iso_a5_148x210mm", 148, 210},
 	{"label 100 x 50", 100, 50},
 	{"roll 80", 80, 150},
+	{"roll 914", 914, 297},
 	{"smallest", LeastWidth, LeastLength},
 }
 
