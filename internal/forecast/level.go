@@ -133,7 +133,7 @@ func believed(in []reading, step float64) []reading {
 	out := make([]reading, 0, len(in))
 	for i, r := range in {
 		if len(out) == 0 {
-			if i+2 < len(in) && strange(in[i+1].percent, r.percent, in[i+2].percent, tol) {
+			if i+2 < len(in) && wild(in[i+1].percent, r.percent, in[i+2].percent, tol) {
 				continue
 			}
 			out = append(out, r)
@@ -152,13 +152,26 @@ func believed(in []reading, step float64) []reading {
 	return out
 }
 
-// strange reports a level that leaves the way from the one before to the one
-// after.
-func strange(before, here, after, tol float64) bool {
+// wild reports a level that leaves the way from the one before to the one after
+// by more than the gauge can err.
+func wild(before, here, after, tol float64) bool {
 	if after > before+tol || after < before-wildDrop {
 		return false // something happened, and here may be a part of it
 	}
 	return here > before+tol || here < after-tol
+}
+
+// strange reports a wild level, or one that differs by less and is gone the
+// next time: it did not fall.
+func strange(before, here, after, tol float64) bool {
+	const same = 0.05
+	switch {
+	case after > before+tol || after < before-wildDrop:
+		return false
+	case here > before+same && after <= before+same, here < after-same && math.Abs(after-before) <= same:
+		return true
+	}
+	return wild(before, here, after, tol)
 }
 
 // life is the time of one supply in its place.

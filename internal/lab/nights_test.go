@@ -33,10 +33,11 @@ func TestNightsGoByTheSeed(t *testing.T) {
 		}
 		return b.String()
 	}
-	if text(5) != text(5) {
+	five := text(5)
+	if again := text(5); again != five {
 		t.Error("the same seed gives two histories")
 	}
-	if text(5) == text(6) {
+	if five == text(6) {
 		t.Error("two seeds give the same history")
 	}
 }

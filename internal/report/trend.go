@@ -98,12 +98,12 @@ func (p *page) trends(v *Trend) {
 		}})
 	}
 	slices.SortStableFunc(rows, func(a, b entry) int { return a.end.Compare(b.end) })
-	ends := 8
+	name, ends := 8, 8
 	if p.width >= roomy {
-		ends = 22
+		name, ends = 16, 22
 	}
 	g := grid{columns: []tableColumn{
-		{heading: "DEVICE", least: 8, most: 28}, {heading: "ENDS FIRST", least: ends, most: 30}, {heading: "LIKELY END"},
+		{heading: "DEVICE", least: name, most: 28}, {heading: "ENDS FIRST", least: ends, most: 30}, {heading: "LIKELY END"},
 		{heading: "LEFT", right: true}, {heading: "BY VISIT", right: true}, {heading: "BETWEEN"}, {heading: "A DAY", right: true},
 		{heading: "WHERE", least: 12},
 	}}
