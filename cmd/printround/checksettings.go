@@ -55,7 +55,6 @@ func runSettings(ctx context.Context, a *app, args []string, reach *reachFlags, 
 		}
 	}()
 	audits := make([]*device.Audit, len(args))
-	var all []device.Device
 	for i, query := range args {
 		d, options, err := p.lookSettings(ctx, query)
 		if err != nil {
@@ -65,7 +64,6 @@ func runSettings(ctx context.Context, a *app, args []string, reach *reachFlags, 
 			return end(exitSilent)
 		}
 		audits[i] = finding.Audit(d, options)
-		all = append(all, *d)
 	}
 	if len(audits) == 2 {
 		diff := finding.CompareSettings(audits[0], audits[1])

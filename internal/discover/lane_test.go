@@ -136,8 +136,10 @@ func TestOnLinkMostlyEmpty(t *testing.T) {
 	if table.most > 1024-reserved(1024) {
 		t.Errorf("%d places were taken at once", table.most)
 	}
-	// An unresolved address keeps its place for three seconds; some errors are not reported.
-	if limit := 1300*3*time.Millisecond*4094/1024 + time.Second; o.took > limit {
+	// An unresolved address keeps its place for three seconds; some errors are not
+	// reported. One pass takes 12 s of the test's own clock, asking everybody
+	// again would take 24 s and more; how near to 12 s it comes is the bench's.
+	if limit := 2 * 3 * time.Second * 4094 / 1024; o.took > limit {
 		t.Errorf("took %v, want at most %v", o.took, limit)
 	}
 }
