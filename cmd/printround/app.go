@@ -123,6 +123,23 @@ func (a *app) write(path string, result func(io.Writer) error) error {
 	return b.Flush()
 }
 
+// lines prints lines as a result, broken where a terminal is too narrow.
+func (a *app) lines(list ...string) error {
+	width := term.Width(a.stdout)
+	for _, line := range list {
+		parts := []string{line}
+		if width > 0 {
+			parts = term.Wrap(term.Safe(line), width, len(line)+1, "")
+		}
+		for _, part := range parts {
+			if _, err := fmt.Fprintln(a.stdout, part); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
 func (a *app) getenv(name string) string {
 	v, _ := a.lookupEnv(name)
 	return v

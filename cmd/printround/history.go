@@ -128,10 +128,9 @@ func checkHistory(ctx context.Context, a *app, f *historyFlags) error {
 		return err
 	}
 	zone := a.now().Location()
-	_, err = fmt.Fprintf(a.stdout, "%s: sound\n%s of %s in %s, %s to %s, %.1f MB\n", f.history,
+	return a.lines(f.history+": sound", fmt.Sprintf("%s of %s in %s, %s to %s, %.1f MB",
 		count(int(v.Nights), "night", "nights"), count(int(v.Devices), "device", "devices"), count(int(v.Runs), "run", "runs"),
-		v.First.In(zone).Format(time.DateOnly), v.Last.In(zone).Format(time.DateOnly), float64(v.Bytes)/1e6)
-	return err
+		v.First.In(zone).Format(time.DateOnly), v.Last.In(zone).Format(time.DateOnly), float64(v.Bytes)/1e6))
 }
 
 // open opens the history for reading.
