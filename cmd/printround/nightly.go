@@ -234,7 +234,7 @@ func (n *night) keep(ctx context.Context, v *device.Survey) (run int64) {
 		}
 		run, err = nightly.Keep(ctx, n.store, v, info, p.a.now().Location())
 		if err == nil && n.flags.keepDays > 0 {
-			_, err = n.store.Prune(ctx, p.a.now().AddDate(0, 0, -n.flags.keepDays))
+			err = n.forget(ctx)
 		}
 	}
 	if err != nil {
@@ -243,6 +243,17 @@ func (n *night) keep(ctx context.Context, v *device.Survey) (run int64) {
 		nightly.Spoil(v, "this night was not kept: "+err.Error())
 	}
 	return run
+}
+
+// forget drops nights that are older than what is to be kept. The clock of one
+// night does not decide that alone: it may be wrong.
+func (n *night) forget(ctx context.Context) error {
+	now, err := n.store.Settled(ctx)
+	if err != nil || now.IsZero() {
+		return err
+	}
+	_, err = n.store.Prune(ctx, now.AddDate(0, 0, -n.flags.keepDays))
+	return err
 }
 
 // foresee adds forecasts and charts to the pages. Without them the pages are

@@ -22,6 +22,22 @@ type Pruned struct {
 const old = `SELECT id FROM run WHERE started < ?1
 	AND id <> (SELECT max(id) FROM run) AND id <> coalesce((SELECT max(id) FROM run WHERE reported IS NOT NULL), 0)`
 
+// agreeing is how many runs have to agree on the time before their clock decides
+// what is old.
+const agreeing = 7
+
+// Settled is the earliest start of the last few runs. A clock that is years
+// ahead for a night or two must not make every night look old; that of a week
+// of runs is believed. There is none without a run.
+func (s *Store) Settled(ctx context.Context) (time.Time, error) {
+	var at sql.NullInt64
+	err := s.db.QueryRowContext(ctx, "SELECT min(started) FROM (SELECT started FROM run ORDER BY id DESC LIMIT ?)", agreeing).Scan(&at)
+	if err != nil || !at.Valid {
+		return time.Time{}, s.explain(err)
+	}
+	return time.Unix(at.Int64, 0), nil
+}
+
 // Older counts what Prune would forget.
 func (s *Store) Older(ctx context.Context, before time.Time) (Pruned, error) {
 	var p Pruned

@@ -333,3 +333,31 @@ func TestAnnotate(t *testing.T) {
 		}
 	}
 }
+
+// A clock that is ahead for a few runs does not decide what is old.
+func TestSettled(t *testing.T) {
+	ctx := context.Background()
+	s, _ := create(t)
+	if at, err := s.Settled(ctx); err != nil || !at.IsZero() {
+		t.Errorf("without a run: %s, %v", at, err)
+	}
+	record := func(at int) {
+		t.Helper()
+		if _, err := s.Record(ctx, office(3, at), RunInfo{}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for n := range 10 {
+		record(n)
+	}
+	for ahead := range agreeing + 1 {
+		want := night(10 - agreeing + ahead)
+		if ahead == agreeing {
+			want = night(4000) // a week of runs agrees
+		}
+		if at, err := s.Settled(ctx); err != nil || !at.Equal(want.Add(-time.Minute)) { // when its survey began
+			t.Errorf("%d runs ahead: %s (%v), want %s", ahead, at, err, want)
+		}
+		record(4000 + ahead)
+	}
+}
