@@ -150,6 +150,7 @@ type queueRun struct {
 	pause   func(context.Context, time.Duration) error
 	options report.Options
 	s       *survey.QueueSession
+	blocked bool // the job that was canceled was seen to block the queue
 }
 
 func runQueue(ctx context.Context, a *app, query string, f *queueFlags, reach *reachFlags, choose *chooseFlags, show *showFlags, o report.Options) error {
@@ -184,6 +185,8 @@ func (q *queueRun) run(ctx context.Context) error {
 		return q.failed(ctx, err)
 	}
 	if q.f.cancel != 0 {
+		before := queue.Judge(first, first)
+		q.blocked = before.Blocking != nil && *before.Blocking == q.f.cancel
 		if err := q.cancel(ctx, first); err != nil {
 			return err
 		}

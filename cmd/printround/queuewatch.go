@@ -13,7 +13,7 @@ import (
 // follow reads the queue again and again, prints a line for each change, and at
 // the end whether it stayed healthy.
 func (q *queueRun) follow(ctx context.Context, first *device.QueueReading) error {
-	f := queue.Follow(first, q.f.cancel)
+	f := queue.Follow(first, q.f.cancel, q.blocked)
 	every := queue.Interval(first)
 	if err := q.say(first.At, fmt.Sprintf("following %s for %s, a reading every %s; %s now", first.URI, q.f.watch, every, jobsNow(first))); err != nil {
 		return err

@@ -12,7 +12,8 @@ import (
 // Follower watches a queue reading by reading, as a rule after a job was
 // removed from it.
 type Follower struct {
-	removed int // job-id; 0: none
+	removed int  // job-id; 0: none
+	blocked bool // it was seen to block the queue
 	start   time.Time
 	last    *device.QueueReading
 	verdict device.QueueVerdict
@@ -31,9 +32,9 @@ type Outcome struct {
 }
 
 // Follow begins with a reading. removed is the job that was taken out before
-// it, 0 for none.
-func Follow(first *device.QueueReading, removed int) *Follower {
-	f := &Follower{removed: removed, start: first.At, last: first, moved: first.At, through: map[int]bool{}}
+// it, 0 for none, and blocked says that it was seen to block the queue.
+func Follow(first *device.QueueReading, removed int, blocked bool) *Follower {
+	f := &Follower{removed: removed, blocked: blocked, start: first.At, last: first, moved: first.At, through: map[int]bool{}}
 	f.at = Judge(first, first)
 	return f
 }
@@ -109,6 +110,9 @@ func (f *Follower) End() Outcome {
 		return o
 	}
 	switch {
+	case o.Healthy && n > 0 && !f.blocked:
+		o.Culprit = "unknown"
+		o.Words += fmt.Sprintf(" Job %d was not seen to block it before, so it need not have been the culprit.", f.removed)
 	case o.Healthy && n > 0:
 		o.Culprit = "yes"
 		o.Words += fmt.Sprintf(" Job %d was the culprit.", f.removed)

@@ -181,29 +181,33 @@ func TestFollow(t *testing.T) {
 		healthy  bool
 		culprit  string
 		words    string
+		innocent bool // the removed job was not seen to block
 	}{
+		"a removed one that blocked nothing": {1, []*device.QueueReading{
+			reading(0, "processing", nil, stuck(0, 0)), reading(10, "processing", nil, stuck(2, 10)),
+		}, true, "unknown", "need not have been the culprit", true},
 		"the next one prints": {1, []*device.QueueReading{
 			reading(0, "processing", nil, stuck(0, 0)), reading(10, "processing", nil, stuck(2, 10)), reading(20, "idle", nil),
-		}, true, "yes", "Job 1 was the culprit"},
+		}, true, "yes", "Job 1 was the culprit", false},
 		"the next one is stuck too": {1, []*device.QueueReading{
 			reading(0, "processing", nil, stuck(0, 0)), reading(70, "processing", nil, stuck(0, 70)), reading(140, "processing", nil, stuck(0, 140)),
-		}, false, "no", "was not the culprit"},
-		"nothing else came": {1, []*device.QueueReading{reading(0, "idle", nil), reading(10, "idle", nil)}, true, "unknown", "with the next job"},
+		}, false, "no", "was not the culprit", false},
+		"nothing else came": {1, []*device.QueueReading{reading(0, "idle", nil), reading(10, "idle", nil)}, true, "unknown", "with the next job", false},
 		"the device stops": {1, []*device.QueueReading{
 			reading(0, "processing", nil, stuck(0, 0)), reading(10, "stopped", []string{"media-jam-error"}, job(2, "processing-stopped")),
-		}, false, "no", "media-jam-error"},
+		}, false, "no", "media-jam-error", false},
 		"trouble in between": {1, []*device.QueueReading{
 			reading(0, "processing", nil, stuck(0, 0)), reading(10, "stopped", []string{"cover-open-error"}, job(2, "processing-stopped")),
 			reading(20, "processing", nil, stuck(3, 20)),
-		}, false, "unknown", "may not have been the only"},
-		"nothing was removed": {0, []*device.QueueReading{reading(0, "idle", nil), reading(10, "idle", nil)}, true, "", "stayed healthy"},
+		}, false, "unknown", "may not have been the only", false},
+		"nothing was removed": {0, []*device.QueueReading{reading(0, "idle", nil), reading(10, "idle", nil)}, true, "", "stayed healthy", false},
 		"the removed one is still being taken out": {1, []*device.QueueReading{
 			reading(0, "processing", nil, job(1, "processing"), stuck(0, 0)), reading(10, "idle", nil, job(2, "pending", age(20))),
 			reading(20, "processing", nil, stuck(1, 2)),
-		}, true, "yes", "1 job moved"},
+		}, true, "yes", "1 job moved", false},
 	} {
 		t.Run(name, func(t *testing.T) {
-			f := Follow(c.readings[0], c.removed)
+			f := Follow(c.readings[0], c.removed, !c.innocent)
 			for _, r := range c.readings[1:] {
 				f.See(r)
 			}
@@ -216,7 +220,7 @@ func TestFollow(t *testing.T) {
 }
 
 func TestFollowSaysWhatChanged(t *testing.T) {
-	f := Follow(reading(0, "processing", nil, job(2, "processing", pages(0, 9))), 1)
+	f := Follow(reading(0, "processing", nil, job(2, "processing", pages(0, 9))), 1, true)
 	lines := f.See(reading(10, "processing", nil, job(2, "processing", pages(4, 9)), job(5, "pending")))
 	want := []string{"job 2 put out 4 pages", "job 5 came"}
 	if !slices.Equal(lines, want) {

@@ -70,7 +70,7 @@ func FuzzQueue(f *testing.F) {
 				t.Errorf("no verdict: %+v", v)
 			}
 		}
-		follower := queue.Follow(&r, 1)
+		follower := queue.Follow(&r, 1, true)
 		follower.See(&last)
 		if follower.End().Words == "" {
 			t.Error("no outcome")

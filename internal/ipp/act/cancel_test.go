@@ -47,6 +47,8 @@ func TestCancel(t *testing.T) {
 			if !c.is(err) {
 				t.Errorf("got %v", err)
 			}
+			b.mu.Lock()
+			defer b.mu.Unlock()
 			if !slices.Equal(b.ops, []goipp.Op{goipp.OpCancelJob}) {
 				t.Errorf("sent %v, want Cancel-Job once", b.ops)
 			}
