@@ -125,6 +125,10 @@ func tolerance(step float64) float64 { return max(2, 1.05*step) }
 // reading before it is believed; more pages may explain more.
 const wildDrop = 25
 
+// coarse gauges fall rarely, and each fall says much: one that is seen on the
+// last night only waits for the next, too. In percent.
+const coarse = 4
+
 // believed leaves out single readings that the ones before and after speak
 // against. The last reading has none after it: a great change waits for the
 // next night.
@@ -144,7 +148,8 @@ func believed(in []reading, step float64) []reading {
 			if strange(before, r.percent, in[i+1].percent, tol) {
 				continue
 			}
-		} else if r.percent > before+tol && before > 25 || r.percent < before-max(wildDrop, 2*step) {
+		} else if r.percent > before+tol && before > 25 || r.percent < before-max(wildDrop, 2*step) ||
+			step >= coarse && r.percent < before-0.5*step {
 			continue
 		}
 		out = append(out, r)

@@ -172,7 +172,7 @@ const waitSpread = 0.5
 
 // wait takes from a life how long the gauge stayed at its ends.
 func (l *lore) wait(f *life, scale float64) {
-	if l.step < 4 || math.IsInf(f.rate.variance, 1) || len(f.points) == 0 {
+	if l.step < coarse || math.IsInf(f.rate.variance, 1) || len(f.points) == 0 {
 		return
 	}
 	rate := math.Exp(f.rate.mean) / scale
