@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"printround/internal/discover"
+	"printround/internal/lab"
 )
 
 // A service that the reference publisher announces, with a name of dots,
@@ -47,4 +48,34 @@ func TestReferencePublisher(t *testing.T) {
 	if len(s.TXT) != len(want) {
 		t.Errorf("TXT has %v", s.TXT)
 	}
+}
+
+// The reference browser sees the printers of the lab where they are, with their
+// resource path and what they are.
+func TestReferenceBrowserSeesTheLab(t *testing.T) {
+	env := startResponder(t)
+	l := startLab(t, lab.Options{Seed: labSeed(t)})
+	var seen []announcement
+	deadline := time.Now().Add(30 * time.Second)
+	for len(seen) == 0 && time.Now().Before(deadline) {
+		seen = browse(t, env, "_ipp._tcp")
+	}
+	if len(seen) == 0 {
+		t.Fatal("avahi-browse lists no printer of the lab")
+	}
+	places := map[string]bool{}
+	for _, d := range l.Devices() {
+		for _, a := range d.Addrs {
+			places[net.JoinHostPort(a.String(), portText(uint16(d.IPPPort)))] = true
+		}
+	}
+	for _, a := range seen {
+		if !places[net.JoinHostPort(a.addr, a.port)] {
+			t.Errorf("%s at %s:%s is no printer of the lab", a.kind, a.addr, a.port)
+		}
+		if a.txt["rp"] == "" || a.txt["ty"] == "" {
+			t.Errorf("%s:%s: TXT %v", a.addr, a.port, a.txt)
+		}
+	}
+	t.Logf("%d announcements of the lab seen", len(seen))
 }

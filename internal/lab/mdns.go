@@ -136,7 +136,9 @@ func (a *announcer) send(m *dns.Msg, to net.Addr) {
 	if err != nil {
 		return
 	}
-	_, _ = a.packets.WriteTo(b, &ipv4.ControlMessage{IfIndex: a.loop.Index}, to) // multicast may be lost anyway
+	// Where loopback is the only interface Linux would send from 0.0.0.0, which
+	// other responders ignore. Multicast may be lost anyway.
+	_, _ = a.packets.WriteTo(b, &ipv4.ControlMessage{IfIndex: a.loop.Index, Src: net.IPv4(127, 0, 0, 1)}, to)
 }
 
 func (a *announcer) run() {
