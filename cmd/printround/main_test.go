@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"errors"
+	"flag"
 	"fmt"
 	"net/netip"
 	"os"
@@ -22,6 +23,11 @@ import (
 
 // The scripts run the test binary itself as the program.
 func TestMain(m *testing.M) {
+	// Scripts wait for the network more than they work: more of them at once than
+	// there are processors, unless -parallel says otherwise.
+	if f := flag.Lookup("test.parallel"); f != nil {
+		_ = f.Value.Set("5")
+	}
 	testscript.Main(m, map[string]func(){"printround": main})
 }
 
