@@ -40,6 +40,14 @@ func missing(t *testing.T, format string, args ...any) {
 	t.Skipf(format, args...)
 }
 
+// takesTime leaves a long test to the run that checks everything.
+func takesTime(t *testing.T) {
+	t.Helper()
+	if os.Getenv("PRINTROUND_CI") == "" && !*update {
+		t.Skip("takes its time: PRINTROUND_CI=1 runs it")
+	}
+}
+
 // program finds a program, also where only root has it in the path.
 func program(t *testing.T, name string) string {
 	t.Helper()

@@ -25,6 +25,7 @@ var update = flag.Bool("update", false, "write what the program prints into READ
 // The examples in the README are what the program prints. Each stands between
 // two marks; -update writes them anew.
 func TestReadmeShowsWhatTheProgramPrints(t *testing.T) {
+	takesTime(t)
 	onLinux(t)
 	path := filepath.Join("..", "..", "README.md")
 	text, err := os.ReadFile(path)

@@ -93,6 +93,7 @@ func TestMissettingsAreFound(t *testing.T) {
 
 // A clean lab whose settings differ in ways that harm nobody.
 func TestHarmlessSettings(t *testing.T) {
+	takesTime(t)
 	seed := labSeed(t)
 	for n := range int64(2) {
 		l := startLab(t, lab.Options{Seed: seed + n, Clean: true, Vary: true, NoMDNS: true})

@@ -92,6 +92,7 @@ var colour = regexp.MustCompile("\x1b\\[[0-9;]*m")
 // moves the cursor, and what colour shows is there in words without it. One
 // device has a name in wide characters.
 func TestEveryCommandFitsTheTerminal(t *testing.T) {
+	takesTime(t)
 	o := openQuay(t)
 	l := startLab(t, lab.Options{NoMDNS: true})
 	dir := t.TempDir()
