@@ -1,5 +1,10 @@
 package device
 
+import (
+	"cmp"
+	"strings"
+)
+
 // Why says in one line why the device needs somebody: the summary of its
 // worst finding. It is empty when nothing asks for attention.
 func (d *Device) Why() string {
@@ -18,6 +23,48 @@ func (d *Device) NextStep() string {
 	return ""
 }
 
+// Called returns what people call a device in a list that does not say where it
+// stands: the first of name, host name, make and model, address and key that is
+// known. A host name tells two of a model apart.
+func (d *Device) Called() string { return d.firstOf(d.Name, d.Hostname, d.MakeModel) }
+
+// Label returns what people call a device where its place is told beside it:
+// make and model say more there than the host name.
+func (d *Device) Label() string { return d.firstOf(d.Name, d.MakeModel, d.Hostname) }
+
+func (d *Device) firstOf(names ...Text) string {
+	return string(cmp.Or(append(names, Text(d.FirstAddress()), Text(d.Key))...))
+}
+
+// Place returns where a device stands, as far as anything says so: its location
+// or, where that is unknown, what it is called on the network. withSite puts the
+// site before it, unless the location begins with it.
+func (d *Device) Place(withSite bool) string {
+	where := string(cmp.Or(d.Location, d.Hostname, Text(d.FirstAddress())))
+	site := string(d.Site)
+	switch {
+	case !withSite || site == "" || strings.HasPrefix(where, site):
+		return where
+	case where == "":
+		return site
+	}
+	return site + ", " + where
+}
+
+// FirstAddress returns the first address that is one, empty when there is none.
+func (d *Device) FirstAddress() string {
+	for _, a := range d.Addresses {
+		if a.IsValid() {
+			return a.String()
+		}
+	}
+	return ""
+}
+
+// Asks reports whether a finding asks for attention: notes and stale ones do
+// not.
+func (f *Finding) Asks() bool { return !f.Stale && f.Impact.Rank() < ImpactNote.Rank() }
+
 // worst returns the finding that gives the device its attention level: the
 // worst impact, then the greatest weight, then the first. Notes and stale
 // findings are none; nil when nothing is left.
@@ -25,7 +72,7 @@ func (d *Device) worst() *Finding {
 	var worst *Finding
 	for i := range d.Findings {
 		f := &d.Findings[i]
-		if f.Stale || f.Impact.Rank() >= ImpactNote.Rank() {
+		if !f.Asks() {
 			continue
 		}
 		if worst == nil || f.Impact.Rank() < worst.Impact.Rank() ||

@@ -60,7 +60,7 @@ func Comparable(d *device.Device) device.Device {
 		Addresses: d.Addresses, Attention: d.Attention,
 	}
 	for i := range d.Findings {
-		if f := &d.Findings[i]; stands(f) {
+		if f := &d.Findings[i]; f.Asks() {
 			out.Findings = append(out.Findings, device.Finding{
 				Code: f.Code, Impact: f.Impact, Weight: f.Weight, Subunit: f.Subunit, Summary: f.Summary,
 			})
@@ -139,14 +139,12 @@ func compareDevice(c *device.Changes, old, d *device.Device) {
 func standing(d *device.Device) []device.Finding {
 	var out []device.Finding
 	for i := range d.Findings {
-		if stands(&d.Findings[i]) {
+		if d.Findings[i].Asks() {
 			out = append(out, d.Findings[i])
 		}
 	}
 	return out
 }
-
-func stands(f *device.Finding) bool { return !f.Stale && f.Impact.Rank() < device.ImpactNote.Rank() }
 
 func same(f device.Finding) func(device.Finding) bool {
 	return func(g device.Finding) bool {
@@ -170,19 +168,5 @@ func addresses(list []netip.Addr) string {
 }
 
 func change(d *device.Device, code, what string) device.Change {
-	return device.Change{Key: d.Key, Device: called(d), Code: code, What: what}
-}
-
-// called returns what people call the device: the first of name, host name,
-// make and model, address and key that is known.
-func called(d *device.Device) string {
-	for _, t := range []device.Text{d.Name, d.Hostname, d.MakeModel} {
-		if t != "" {
-			return string(t)
-		}
-	}
-	if len(d.Addresses) > 0 {
-		return d.Addresses[0].String()
-	}
-	return d.Key
+	return device.Change{Key: d.Key, Device: d.Called(), Code: code, What: what}
 }

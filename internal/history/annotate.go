@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"printround/internal/device"
@@ -255,16 +254,4 @@ func (s *Store) Details(ctx context.Context, key string, from, to time.Time) ([]
 		}
 	}
 	return out, s.explain(rows.Err())
-}
-
-// called returns what people call a device: the first of name, host name, make
-// and model, address and key that is known.
-func called(name, host, model, list, key string) string {
-	first, _, _ := strings.Cut(list, " ")
-	for _, s := range []string{name, host, model, first} {
-		if s != "" {
-			return s
-		}
-	}
-	return key
 }

@@ -87,11 +87,13 @@ func changedDevices(ctx context.Context, q querier, since int64) (map[int64]*cha
 	out := map[int64]*changedDevice{}
 	for rows.Next() {
 		d := &changedDevice{}
-		var name, host, model, list string
-		if err := rows.Scan(&d.id, &d.key, &name, &host, &model, &list, &d.first, &d.last); err != nil {
+		var is device.Device
+		var list string
+		if err := rows.Scan(&d.id, &is.Key, &is.Name, &is.Hostname, &is.MakeModel, &list, &d.first, &d.last); err != nil {
 			return nil, err
 		}
-		d.name = called(name, host, model, list, d.key)
+		is.Addresses = parseAddresses(list)
+		d.key, d.name = is.Key, is.Called()
 		out[d.id] = d
 	}
 	return out, rows.Err()

@@ -52,12 +52,6 @@ func (i *interval) is(f *device.Finding) bool {
 	return i.code == f.Code && i.unit == f.Subunit.Group && i.index == f.Subunit.Index
 }
 
-// asks reports whether a finding asks for attention: notes and stale findings
-// do not.
-func asks(f *device.Finding) bool {
-	return !f.Stale && f.Impact.Rank() < device.ImpactNote.Rank()
-}
-
 // sourcesOf lists where a finding's evidence came from.
 func sourcesOf(f *device.Finding) string {
 	var out []string
@@ -112,7 +106,7 @@ func (r *recorder) keepFindings(id int64, d *device.Device) error {
 		first := at
 		if n >= 0 {
 			kept[n], first = true, open[n].firstSeen
-			if open[n].asks == asks(f) {
+			if open[n].asks == f.Asks() {
 				if err := r.extend(&open[n], f, at); err != nil {
 					return err
 				}
@@ -128,7 +122,7 @@ func (r *recorder) keepFindings(id int64, d *device.Device) error {
 		}
 		err = r.exec(`INSERT INTO finding (device, code, unit, unit_index, unit_name, asks, impact, summary, weight, advice, sources,
 				first_seen, last_seen, first_run, last_run) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-			id, f.Code, f.Subunit.Group, f.Subunit.Index, text(f.Subunit.Name), asks(f), string(f.Impact), f.Summary, f.Weight, string(advice),
+			id, f.Code, f.Subunit.Group, f.Subunit.Index, text(f.Subunit.Name), f.Asks(), string(f.Impact), f.Summary, f.Weight, string(advice),
 			sourcesOf(f), first, at, r.run, r.run)
 		if err != nil {
 			return err

@@ -189,21 +189,8 @@ func Gone(ctx context.Context, s *history.Store, v *device.Survey, c *device.Cha
 			continue
 		}
 		d := k.Device()
-		c.Gone = append(c.Gone, device.Change{Key: k.Key, Device: called(&d),
+		c.Gone = append(c.Gone, device.Change{Key: k.Key, Device: d.Called(),
 			What: fmt.Sprintf("no answer for %d days, no longer looked for", int(goneAfter.Hours()/24))})
 	}
 	return nil
-}
-
-// called is what people call a device.
-func called(d *device.Device) string {
-	for _, t := range []device.Text{d.Name, d.Hostname, d.MakeModel} {
-		if t != "" {
-			return string(t)
-		}
-	}
-	if len(d.Addresses) > 0 {
-		return d.Addresses[0].String()
-	}
-	return d.Key
 }

@@ -64,7 +64,7 @@ func cures(d *device.Device) []*cure {
 // together reports whether what cures a also cures b. A note or a stale finding
 // takes part in no work.
 func together(a, b *device.Finding) bool {
-	if !calls(a) || !calls(b) {
+	if !a.Asks() || !b.Asks() {
 		return false
 	}
 	pa, pb := classOf(a), classOf(b)
@@ -75,9 +75,6 @@ func together(a, b *device.Finding) bool {
 	return a.Code == b.Code && !(usesUp(a) && pa != "") && a.Impact == b.Impact
 }
 
-// calls reports whether a finding asks for somebody.
-func calls(f *device.Finding) bool { return !f.Stale && f.Impact.Rank() < device.ImpactNote.Rank() }
-
 func (p *planner) task(d *device.Device, c *cure, outlook []*end) grouped {
 	f := c.lead
 	t := newTask(d, f.Code, f.Impact, f.Summary, &f.Advice)
@@ -85,7 +82,7 @@ func (p *planner) task(d *device.Device, c *cure, outlook []*end) grouped {
 	for _, a := range c.also {
 		t.Also = append(t.Also, Other{a.Code, a.Summary})
 	}
-	if !calls(f) {
+	if !f.Asks() {
 		if f.Stale {
 			t.Steps, t.Step, t.Minutes = []string{}, "", 0
 		}
@@ -105,7 +102,7 @@ func (p *planner) task(d *device.Device, c *cure, outlook []*end) grouped {
 
 func newTask(d *device.Device, code string, impact device.Impact, summary string, a *device.Advice) Task {
 	t := Task{
-		Key: d.Key, Device: Called(d), Model: d.MakeModel, Site: d.Site, Where: whereOf(d),
+		Key: d.Key, Device: d.Label(), Model: d.MakeModel, Site: d.Site, Where: device.Text(d.Place(true)),
 		Code: code, Impact: impact, Summary: summary, Steps: slices.Clone(a.Steps), Later: []string{}, Also: []Other{},
 		Who: a.Who, Minutes: a.Minutes, Caution: a.Caution, Urgency: d.Urgency,
 	}

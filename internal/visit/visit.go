@@ -113,7 +113,7 @@ func Make(s *device.Survey, o Options) *Plan {
 	}
 	for i := range s.Devices {
 		p.hear(&s.Devices[i])
-		p.names[Called(&s.Devices[i])]++
+		p.names[s.Devices[i].Label()]++
 	}
 	for i := range s.Devices {
 		p.device(&s.Devices[i])
@@ -135,7 +135,7 @@ func (p *planner) device(d *device.Device) {
 	}
 	p.plan.Devices++
 	at := StopDevice{
-		Key: d.Key, Device: Called(d), Model: d.MakeModel, Where: whereOf(d), Attention: d.Attention, Urgency: d.Urgency,
+		Key: d.Key, Device: d.Label(), Model: d.MakeModel, Where: device.Text(d.Place(true)), Attention: d.Attention, Urgency: d.Urgency,
 		Tasks: []Task{}, Deliver: []Needed{},
 	}
 	for _, t := range p.tasks(d) {
@@ -252,7 +252,7 @@ func (p *planner) look(d *device.Device) {
 			about[f.Subunit.Index] = true
 		}
 	}
-	l := Look{Key: d.Key, Device: Called(d), Site: d.Site, Where: whereOf(d)}
+	l := Look{Key: d.Key, Device: d.Label(), Site: d.Site, Where: device.Text(d.Place(true))}
 	for i := range d.Supplies {
 		s := &d.Supplies[i]
 		if s.Level.Known() || s.Level.Reason() == device.LevelUnlimited || about[s.Index] {
@@ -283,7 +283,7 @@ func (p *planner) hear(d *device.Device) {
 		return
 	}
 	for i := range d.Findings {
-		if f := &d.Findings[i]; calls(f) {
+		if f := &d.Findings[i]; f.Asks() {
 			for _, s := range sayings(d, f.Code) {
 				p.spoken[s] = true
 			}
@@ -308,41 +308,6 @@ func sayings(d *device.Device, code string) []spoken {
 		out = append(out, spoken{d.Site, "place " + place, model, code})
 	}
 	return out
-}
-
-// Called returns what people call a device.
-func Called(d *device.Device) string {
-	for _, v := range []device.Text{d.Name, d.MakeModel, d.Hostname} {
-		if v != "" {
-			return string(v)
-		}
-	}
-	if a := address(d); a != "" {
-		return a
-	}
-	return d.Key
-}
-
-// whereOf returns where a device stands: its site and its location or, where
-// that is unknown, what it is called on the network.
-func whereOf(d *device.Device) device.Text {
-	where := cmp.Or(d.Location, d.Hostname, device.Text(address(d)))
-	switch {
-	case d.Site == "" || strings.HasPrefix(string(where), string(d.Site)):
-		return where
-	case where == "":
-		return d.Site
-	}
-	return d.Site + ", " + where
-}
-
-func address(d *device.Device) string {
-	for _, a := range d.Addresses {
-		if a.IsValid() {
-			return a.String()
-		}
-	}
-	return ""
 }
 
 func boolCompare(a, b bool) int {
