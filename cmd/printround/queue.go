@@ -388,7 +388,7 @@ func aboutJob(j *device.QueueJob) string {
 		parts[0] = "state not told"
 	}
 	if j.AgeS != nil {
-		parts = append(parts, queue.Span(*j.AgeS)+" old")
+		parts = append(parts, device.Span(*j.AgeS)+" old")
 	}
 	switch {
 	case j.Pages != nil && j.Total != nil && *j.Total > 0:

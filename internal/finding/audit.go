@@ -174,9 +174,9 @@ func (a *auditor) reach() {
 	if off := a.d.State.ClockOffS; off != nil {
 		switch {
 		case *off > 0:
-			clock = duration(*off) + " ahead"
+			clock = device.Span(*off) + " ahead"
 		case *off < 0:
-			clock = duration(-*off) + " behind"
+			clock = device.Span(-*off) + " behind"
 		default:
 			clock = "right"
 		}

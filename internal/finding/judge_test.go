@@ -197,10 +197,9 @@ func TestReason(t *testing.T) {
 	// No registered keyword is another one with a suffix, so stripping is never
 	// in doubt.
 	for _, k := range Keywords() {
-		for _, s := range suffixes {
-			if base, ok := strings.CutSuffix(k, s.suffix); ok && known().registry[base] != "" {
-				t.Errorf("%s and %s are both registered", k, base)
-			}
+		base, word := device.CutSeverity(k)
+		if _, both := known().registry[base]; both && word != "" {
+			t.Errorf("%s and %s are both registered", k, base)
 		}
 	}
 }

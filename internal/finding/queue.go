@@ -64,7 +64,7 @@ func (j *judge) queue() {
 		value += " (" + strings.Join(first.Reasons, ", ") + ")"
 	}
 	if first.AgeS != nil {
-		value += ", " + duration(*first.AgeS)
+		value += ", " + device.Span(*first.AgeS)
 	}
 	summary := fmt.Sprintf("job %d is stuck", first.ID)
 	switch {
@@ -89,15 +89,3 @@ func (j *judge) spoolFull() bool {
 // stuckS is how long the first page of a job may take, in seconds (common
 // practice, no source).
 const stuckS = 30 * 60
-
-func duration(s int64) string {
-	switch {
-	case s < 120:
-		return fmt.Sprintf("%d s", s)
-	case s < 2*3600:
-		return fmt.Sprintf("%d min", s/60)
-	case s < 2*86400:
-		return fmt.Sprintf("%d h", s/3600)
-	}
-	return fmt.Sprintf("%d days", s/86400)
-}

@@ -31,7 +31,7 @@ func (j *judge) clock() {
 	if near := size % 3600; size < 15*3600 && (near < 120 || near > 3600-120) {
 		rule += "; whole hours: the time zone or summer time may be wrong"
 	}
-	j.conclusion(ClockOff, device.ImpactNote, fmt.Sprintf("clock is %s %s", duration(size), way), rule, device.Subunit{},
+	j.conclusion(ClockOff, device.ImpactNote, fmt.Sprintf("clock is %s %s", device.Span(size), way), rule, device.Subunit{},
 		device.Evidence{Source: device.SourceIPP, Object: "printer-current-time", Value: fmt.Sprintf("%+d s", *off)})
 }
 

@@ -6,12 +6,9 @@ import (
 	"printround/internal/device"
 )
 
-// suffixes are what a reason may end in to say how severe it is (RFC 8011
+// severities are the words by which a reason says how severe it is (RFC 8011
 // section 5.4.12).
-var suffixes = []struct {
-	suffix string
-	sev    severity
-}{{"-error", failing}, {"-warning", warning}, {"-report", report}}
+var severities = map[string]severity{"error": failing, "warning": warning, "report": report}
 
 // reason takes a printer-state-reasons value apart. A suffix is stripped only
 // if a registered keyword remains: several keywords themselves end in -error. A
@@ -21,17 +18,12 @@ func (c *catalogue) reason(raw string) (t *term, sev severity, said bool) {
 	if _, ok := c.registry[raw]; ok {
 		return c.terms[raw], 0, false
 	}
-	for _, s := range suffixes {
-		base, ok := strings.CutSuffix(raw, s.suffix)
-		if !ok {
-			continue
-		}
-		if _, ok := c.registry[base]; ok {
-			return c.terms[base], s.sev, true
-		}
-		return c.vendor(raw), s.sev, true
+	base, word := device.CutSeverity(raw)
+	sev, said = severities[word]
+	if _, ok := c.registry[base]; ok {
+		return c.terms[base], sev, said
 	}
-	return c.vendor(raw), 0, false
+	return c.vendor(raw), sev, said
 }
 
 // Reason returns the condition that a printer-state-reasons value names, and

@@ -56,7 +56,7 @@ func (f *Follower) See(r *device.QueueReading) []string {
 	if len(moved) == 0 && v == device.QueueMoving && r.At.Sub(f.moved) >= patience {
 		v = device.QueueStalled
 		f.at.Verdict = v
-		f.at.Why = append([]string{fmt.Sprintf("nothing has come out for %s", Span(int64(r.At.Sub(f.moved)/time.Second)))}, f.at.Why...)
+		f.at.Why = append([]string{fmt.Sprintf("nothing has come out for %s", device.Span(int64(r.At.Sub(f.moved)/time.Second)))}, f.at.Why...)
 		if head := next(r); head != nil {
 			id := head.ID
 			f.at.Blocking = &id
@@ -94,7 +94,7 @@ func (f *Follower) withoutRemoved(r *device.QueueReading) []string {
 // End says how the queue did, and whether the removed job was the culprit.
 func (f *Follower) End() Outcome {
 	o := Outcome{Last: f.at, Healthy: f.verdict != device.QueueStalled && f.verdict != device.QueueWaiting && len(f.trouble) == 0}
-	lasted := Span(int64(f.last.At.Sub(f.start) / time.Second))
+	lasted := device.Span(int64(f.last.At.Sub(f.start) / time.Second))
 	n := len(f.through)
 	switch {
 	case o.Healthy && n > 0:

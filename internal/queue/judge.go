@@ -169,11 +169,11 @@ func (j *judge) processing(head *device.QueueJob) {
 	}
 	switch {
 	case since != nil && *since >= quietS:
-		j.say(device.QueueStalled, head, "job %d has been processed for %s, %s, and nothing came of it in %s", head.ID, Span(*since), done(head), j.between())
+		j.say(device.QueueStalled, head, "job %d has been processed for %s, %s, and nothing came of it in %s", head.ID, device.Span(*since), done(head), j.between())
 	case since == nil:
 		j.say(device.QueueMoving, nil, "job %d is being processed, since when is not known; nothing came of it in %s, which is usual before a first page", head.ID, j.between())
 	default:
-		j.say(device.QueueMoving, nil, "job %d has been processed for %s; nothing came of it in %s, which is usual before a first page", head.ID, Span(*since), j.between())
+		j.say(device.QueueMoving, nil, "job %d has been processed for %s; nothing came of it in %s, which is usual before a first page", head.ID, device.Span(*since), j.between())
 	}
 }
 
@@ -193,11 +193,11 @@ func (j *judge) pending(head *device.QueueJob) {
 	case j.b.State == "processing":
 		j.say(device.QueueWaiting, nil, "job %d has not begun: the printer is busy with something that is not in this queue, such as a copy or a job over another connection", head.ID)
 	case head.AgeS != nil && *head.AgeS < wakeS:
-		j.say(device.QueueWaiting, nil, "job %d came %s ago and has not begun: the printer may be waking up", head.ID, Span(*head.AgeS))
+		j.say(device.QueueWaiting, nil, "job %d came %s ago and has not begun: the printer may be waking up", head.ID, device.Span(*head.AgeS))
 	case head.AgeS == nil && j.out.IntervalS < wakeS:
 		j.say(device.QueueStalled, head, "job %d is next and did not begin in %s though the printer is %s; how old it is is not known", head.ID, j.between(), stateWord(j.b))
 	default:
-		j.say(device.QueueStalled, head, "job %d is next, %s old, and has not begun though the printer is %s", head.ID, Span(*head.AgeS), stateWord(j.b))
+		j.say(device.QueueStalled, head, "job %d is next, %s old, and has not begun though the printer is %s", head.ID, device.Span(*head.AgeS), stateWord(j.b))
 	}
 }
 
@@ -289,17 +289,4 @@ func plural(n int, one, many string) string {
 		return one
 	}
 	return many
-}
-
-// Span writes seconds for people.
-func Span(s int64) string {
-	switch {
-	case s < 120:
-		return fmt.Sprintf("%d s", s)
-	case s < 2*3600:
-		return fmt.Sprintf("%d min", s/60)
-	case s < 2*86400:
-		return fmt.Sprintf("%d h", s/3600)
-	}
-	return fmt.Sprintf("%d days", s/86400)
 }

@@ -3,7 +3,6 @@ package queue
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"printround/internal/device"
 )
@@ -134,7 +133,7 @@ func starved(job *device.QueueJob) string {
 func (j *judge) holding(stopped bool) []string {
 	var list []string
 	for _, r := range j.b.Reasons {
-		bare, severity := suffix(r)
+		bare, severity := device.CutSeverity(r)
 		switch {
 		case slices.Contains(unreached, bare) && (severity != "report" || j.b.Role == device.RoleServerQueue):
 			list = append(list, r)
@@ -145,7 +144,7 @@ func (j *judge) holding(stopped bool) []string {
 	}
 	if stopped && len(list) == 0 {
 		for _, r := range j.b.Reasons {
-			if _, severity := suffix(r); severity == "warning" {
+			if _, severity := device.CutSeverity(r); severity == "warning" {
 				list = append(list, r)
 			}
 		}
@@ -156,14 +155,3 @@ func (j *judge) holding(stopped bool) []string {
 // unreached are reasons of a server whose device takes nothing (RFC 8011
 // section 5.4.12).
 var unreached = []string{"connecting-to-device", "timed-out", "shutdown", "offline", "paused", "moving-to-paused", "stopping"}
-
-// suffix cuts a printer-state-reason into keyword and severity (RFC 8011
-// section 5.4.12).
-func suffix(reason string) (bare, severity string) {
-	for _, s := range []string{"error", "warning", "report"} {
-		if head, ok := strings.CutSuffix(reason, "-"+s); ok && head != "" {
-			return head, s
-		}
-	}
-	return reason, ""
-}
