@@ -17,6 +17,10 @@ type Night struct {
 	FindingKeys []string // code and subunit of what held, sorted
 }
 
+// CountsPages reports whether a life counter of a unit counts pages or sides
+// (PrtMarkerCounterUnitTC labels, RFC 3805 section 6).
+func CountsPages(unit string) bool { return unit == "impressions" || unit == "sheets" }
+
 // SupplyReading is one supply that night.
 type SupplyReading struct {
 	Index    int

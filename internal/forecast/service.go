@@ -12,23 +12,6 @@ import (
 // kept; only the volume is in doubt.
 const sameWork = 0.01
 
-// partKinds are the supplies that stand for a class of part: a device that
-// counts one down needs no interval for it.
-var partKinds = map[string][]string{
-	"fuser":              {"fuser", "fuserOil"},
-	"drum":               {"opc"},
-	"photoconductor":     {"opc"},
-	"opc":                {"opc"},
-	"transfer unit":      {"transferUnit"},
-	"transfer belt":      {"transferUnit"},
-	"transfer roller":    {"transferUnit"},
-	"waste toner box":    {"wasteToner"},
-	"cleaning unit":      {"cleanerUnit"},
-	"cleaner unit":       {"cleanerUnit"},
-	"developer":          {"developer"},
-	"fuser cleaning pad": {"fuserCleaningPad"},
-}
-
 // services foresees the parts of the model that have a life in pages. Those
 // that the device counts down itself are among its supplies already.
 func (k *known) services(items []Item, model *device.Model, notYet string) []Item {
@@ -64,10 +47,8 @@ func countedDown(part string, items []Item) bool {
 		if it.Percent == nil && it.RunOut == nil {
 			continue
 		}
-		for _, kind := range append([]string{part}, partKinds[part]...) {
-			if it.Type == kind {
-				return true
-			}
+		if device.SameSupply(it.Type, part) {
+			return true
 		}
 	}
 	return false
@@ -89,9 +70,7 @@ func (k *known) lifeCount() (float64, string) {
 	if last < 0 {
 		return 0, "the device has no page counter"
 	}
-	switch u := k.nights[last].LifeUnit; u {
-	case "impressions", "sheets":
-	default:
+	if u := k.nights[last].LifeUnit; !device.CountsPages(u) {
 		return 0, fmt.Sprintf("the device counts %s, the interval is in pages", u)
 	}
 	a, b := float64(*k.nights[first].LifeCount), float64(*k.nights[last].LifeCount)

@@ -3,7 +3,6 @@ package history
 import (
 	"cmp"
 	"context"
-	"database/sql"
 	"fmt"
 	"slices"
 	"strings"
@@ -128,7 +127,7 @@ func changedFindings(ctx context.Context, q querier, since int64, devices map[in
 		if err := rows.Scan(&f.device, &f.code, &unit, &index, &f.summary, &impact, &f.then, &f.now); err != nil {
 			return err
 		}
-		name := fmt.Sprint(f.device, " ", FindingKey(f.code, unit, index))
+		name := fmt.Sprint(f.device, " ", findingKey(f.code, unit, index))
 		if o := all[name]; o != nil {
 			o.then, o.now, o.summary = o.then || f.then, o.now || f.now, f.summary
 			continue
@@ -196,12 +195,8 @@ func (s *Store) compareNights(ctx context.Context, since int64, d *changedDevice
 	})
 }
 
-// pageUnits are the units of a life counter that count pages or sides
-// (PrtMarkerCounterUnitTC labels, RFC 3805 section 6).
-var pageUnits = []string{"impressions", "sheets"}
-
 func pagesBetween(was, is *device.Night) (int64, bool) {
-	if was.LifeCount == nil || is.LifeCount == nil || !slices.Contains(pageUnits, is.LifeUnit) {
+	if was.LifeCount == nil || is.LifeCount == nil || !device.CountsPages(is.LifeUnit) {
 		return 0, false
 	}
 	return grown(*was.LifeCount, was.LifeUnit, string(was.LifeSource), *is.LifeCount, is.LifeUnit, string(is.LifeSource))
@@ -234,7 +229,7 @@ func replaced(nights []device.Night) []string {
 				continue
 			}
 			at := place{r.Index, r.Role}
-			if was, ok := last[at]; ok && Replaced(*was.Percent, *r.Percent) {
+			if was, ok := last[at]; ok && rose(*was.Percent, *r.Percent) {
 				out = append(out, fmt.Sprintf("%s replaced or refilled: %s%% to %s%%", supplyName(&r), percent(*was.Percent), percent(*r.Percent)))
 			}
 			last[at] = r
@@ -243,9 +238,10 @@ func replaced(nights []device.Night) []string {
 	return out
 }
 
-// Replaced reports whether a level, in percent, rose from one look to the next
-// as it does when the supply is replaced or refilled.
-func Replaced(was, is float64) bool {
+// rose reports whether a level, in percent, rose from one look to the next as it
+// does when the supply is replaced or refilled. It says so on the night itself;
+// a forecast waits for the nights that follow and splits by the gauge's step.
+func rose(was, is float64) bool {
 	return is-was >= replacedAnyRise || is-was >= replacedRise && is >= replacedTo
 }
 
@@ -259,13 +255,4 @@ func supplyName(r *device.SupplyReading) string {
 		return n
 	}
 	return fmt.Sprintf("supply %d", r.Index)
-}
-
-// LastRun returns the last run, ok is false when there is none.
-func (s *Store) LastRun(ctx context.Context) (r Run, ok bool, err error) {
-	r, err = scanRun(s.db.QueryRowContext(ctx, "SELECT "+runColumns+" FROM run ORDER BY id DESC LIMIT 1").Scan)
-	if err == sql.ErrNoRows {
-		return r, false, nil
-	}
-	return r, err == nil, s.explain(err)
 }

@@ -209,7 +209,7 @@ func (n *nightReader) addFindings(nights []device.Night) error {
 		if err := rows.Scan(&code, &unit, &index, &first, &cleared); err != nil {
 			return err
 		}
-		key := FindingKey(code, unit, index)
+		key := findingKey(code, unit, index)
 		from := sort.Search(len(n.runs), func(i int) bool { return n.runs[i] >= first })
 		for i := from; i < len(n.runs) && n.runs[i] < cleared; i++ {
 			nights[i].FindingKeys = append(nights[i].FindingKeys, key)
@@ -218,9 +218,9 @@ func (n *nightReader) addFindings(nights []device.Night) error {
 	return rows.Err()
 }
 
-// FindingKey names a finding of a device: its code and, where it is about a
+// findingKey names a finding of a device: its code and, where it is about a
 // subunit, the subunit's group and index.
-func FindingKey(code, group string, index int) string {
+func findingKey(code, group string, index int) string {
 	if group == "" && index == 0 {
 		return code
 	}
@@ -274,7 +274,14 @@ func scanRun(scan func(...any) error) (Run, error) {
 // LastReported returns the last run whose report was complete: what people
 // last saw. ok is false when there is none.
 func (s *Store) LastReported(ctx context.Context) (r Run, ok bool, err error) {
-	r, err = scanRun(s.db.QueryRowContext(ctx, "SELECT "+runColumns+" FROM run WHERE reported IS NOT NULL ORDER BY id DESC LIMIT 1").Scan)
+	return s.lastRun(ctx, "WHERE reported IS NOT NULL")
+}
+
+// LastRun returns the last run, ok is false when there is none.
+func (s *Store) LastRun(ctx context.Context) (r Run, ok bool, err error) { return s.lastRun(ctx, "") }
+
+func (s *Store) lastRun(ctx context.Context, of string) (r Run, ok bool, err error) {
+	r, err = scanRun(s.db.QueryRowContext(ctx, "SELECT "+runColumns+" FROM run "+of+" ORDER BY id DESC LIMIT 1").Scan)
 	if err == sql.ErrNoRows {
 		return r, false, nil
 	}

@@ -240,7 +240,7 @@ func (v *view) sheets() []*device.Tray {
 // life count in pages; false when it is not known or counts something else.
 func (v *view) pages() (int64, bool) {
 	c := v.d.Counters.Life
-	if c.Value == nil || !slices.Contains([]device.Text{"impressions", "sheets", ""}, c.Unit) {
+	if c.Value == nil || c.Unit != "" && !device.CountsPages(string(c.Unit)) {
 		return 0, false
 	}
 	return *c.Value, true
