@@ -128,6 +128,7 @@ func (a *auditor) defaults() {
 }
 
 func (a *auditor) trays() {
+	j := &judge{d: a.d, o: a.o}
 	for i := range a.d.Trays {
 		t := &a.d.Trays[i]
 		var is []string
@@ -141,7 +142,7 @@ func (a *auditor) trays() {
 		}
 		norm := ""
 		for k := range a.n.Trays {
-			if w := &a.n.Trays[k]; strings.EqualFold(w.Tray, string(t.Name)) || w.Tray == fmt.Sprint(t.Index) {
+			if w := &a.n.Trays[k]; j.trayNamed(w.Tray) == t {
 				norm = stockWords(w)
 			}
 		}

@@ -1,6 +1,7 @@
 package finding
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -67,7 +68,8 @@ func (j *judge) lacks(f, kind string) (why, object, value string) {
 		for k := range x.Supplies {
 			s := &x.Supplies[k]
 			if v, ok := s.Level.Value(); ok && v == 0 && s.Level.Known() && s.Role != device.Receptacle {
-				return "nothing is left of " + string(nameOr(s.Name, s.Kind)), "level of " + string(nameOr(s.Name, s.Kind)), "0"
+				name := string(cmp.Or(s.Name, s.Kind))
+				return "nothing is left of " + name, "level of " + name, "0"
 			}
 		}
 	}
@@ -75,13 +77,6 @@ func (j *judge) lacks(f, kind string) (why, object, value string) {
 		return "no finisher does it", "finDeviceType", strings.Join(kinds, ", ")
 	}
 	return "", "", ""
-}
-
-func nameOr(a, b device.Text) device.Text {
-	if a != "" {
-		return a
-	}
-	return b
 }
 
 // punching sees punch patterns of the norm that the device has not got: those of

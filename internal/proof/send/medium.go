@@ -1,6 +1,7 @@
 package send
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -284,19 +285,12 @@ func (p *Plan) wanted(o *act.Offer, loaded []Medium, name string) (Medium, error
 	if len(loaded) > 0 {
 		var there []string
 		for _, m := range loaded {
-			there = append(there, first(m.Name, millimetres(m.Width)+" mm wide"))
+			there = append(there, cmp.Or(m.Name, millimetres(m.Width)+" mm wide"))
 		}
 		return Medium{}, refuse("load it, or take one of these", "%s is in no tray, so the device would stop and ask for it; ready are: %s", quoted(name), list(there, ""))
 	}
 	p.note("the device does not tell what is loaded: if it is not %s, it stops and asks", word(name))
 	return named(name, o, "")
-}
-
-func first(a, b string) string {
-	if a != "" {
-		return a
-	}
-	return b
 }
 
 func quoted(s string) string {

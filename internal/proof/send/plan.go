@@ -2,6 +2,7 @@ package send
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -90,10 +91,7 @@ func (p *Plan) ready(o *act.Offer, _ *device.Device, _ Wish) error {
 }
 
 func (p *Plan) sides(o *act.Offer, _ *device.Device, w Wish) error {
-	p.Sides = w.Sides
-	if p.Sides == "" {
-		p.Sides = "one-sided"
-	}
+	p.Sides = cmp.Or(w.Sides, "one-sided")
 	switch {
 	case slices.Contains(o.Sides, p.Sides):
 		p.Settings.Sides = p.Sides
@@ -107,12 +105,9 @@ func (p *Plan) sides(o *act.Offer, _ *device.Device, w Wish) error {
 
 // color decides whether the page has the elements in colour.
 func (p *Plan) color(o *act.Offer, _ *device.Device, _ Wish) error {
-	able := slices.Contains(o.ColorModes, "color")
-	switch {
-	case o.Color != nil:
+	p.Color = slices.Contains(o.ColorModes, "color")
+	if o.Color != nil {
 		p.Color = *o.Color
-	default:
-		p.Color = able
 	}
 	if p.Color && offered(o, "print-color-mode", o.ColorModes, "color") {
 		p.Settings.ColorMode = "color"
@@ -227,9 +222,7 @@ func Device(d *device.Device) []proof.Fact {
 	add("model", d.MakeModel)
 	add("serial", d.Serial)
 	add("location", d.Location)
-	if len(d.Addresses) > 0 {
-		add("address", device.Text(d.Addresses[0].String()))
-	}
+	add("address", device.Text(d.FirstAddress()))
 	add("firmware", device.CleanTo(string(d.Firmware), 60))
 	return out
 }
@@ -241,15 +234,11 @@ func (p *Plan) Facts() []proof.Fact {
 	if p.Settings.Source != "" || p.Medium.Tray != "" {
 		tray = p.Medium.Tray
 	}
-	sides := p.Sides
-	if sides == "" {
-		sides = "one-sided"
-	}
 	colors := "black and white"
 	if p.Color {
 		colors = "colour, sent as sRGB"
 	}
-	out = append(out, proof.Fact{Name: "tray", Value: tray}, proof.Fact{Name: "sides", Value: sides}, proof.Fact{Name: "colours", Value: colors})
+	out = append(out, proof.Fact{Name: "tray", Value: tray}, proof.Fact{Name: "sides", Value: cmp.Or(p.Sides, "one-sided")}, proof.Fact{Name: "colours", Value: colors})
 	if p.Format == proof.PWGRaster {
 		out = append(out, proof.Fact{Name: "raster", Value: fmt.Sprintf("%d dots an inch", p.raster.Resolution)})
 	} else if p.Settings.Scaling != "" {
