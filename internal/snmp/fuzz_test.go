@@ -46,7 +46,8 @@ func (e *echo) Next(_ context.Context, q oid.Request) (oid.Answer, error) {
 }
 
 // FuzzDecode: whatever comes as an answer, to whichever request, is refused or
-// ends in bounded, typed tables.
+// ends in bounded, typed tables; what is read without the library is read like
+// the library.
 func FuzzDecode(f *testing.F) {
 	a := &agent{t: f, binds: fullDevice(f), community: "public"}
 	plain, err := Open(context.Background(), (&agent{}).start(f), public(V2c), Options{})
@@ -64,6 +65,7 @@ func FuzzDecode(f *testing.F) {
 		}
 	}
 	f.Fuzz(func(t *testing.T, datagram []byte, single bool) {
+		likeTheLibrary(t, datagram)
 		s := *plain
 		s.pack = newPacking()
 		if single {

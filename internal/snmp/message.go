@@ -64,9 +64,16 @@ const (
 )
 
 // decode reads any SNMP message; its bindings lie in room as far as they fit.
-// The codec is not ours and the octets are a stranger's: a panic in it becomes
-// an error.
-func decode(codec *gosnmp.GoSNMP, datagram []byte, room []oid.VarBind) (r *reply, err error) {
+func decode(codec *gosnmp.GoSNMP, datagram []byte, room []oid.VarBind) (*reply, error) {
+	if r := decodePlain(datagram, room); r != nil {
+		return r, nil
+	}
+	return decodeAny(codec, datagram, room)
+}
+
+// decodeAny leaves it to the codec. That is not ours and the octets are a
+// stranger's: a panic in it becomes an error.
+func decodeAny(codec *gosnmp.GoSNMP, datagram []byte, room []oid.VarBind) (r *reply, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			r, err = nil, fmt.Errorf("%w: the decoder gave up", ErrBadAnswer)

@@ -1,7 +1,7 @@
 // Package snmp asks devices over SNMP: versions 1, 2c and 3. Each session has
-// a socket of its own and checks every answer itself; the SNMP library only
-// encodes, decodes and does the cryptography of version 3. It reads, and can
-// do nothing else.
+// a socket of its own and checks every answer itself; the SNMP library decodes
+// what is out of the ordinary, and encodes, decodes and does the cryptography of
+// version 3. It reads, and can do nothing else.
 package snmp
 
 import (
