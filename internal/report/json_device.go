@@ -59,7 +59,7 @@ func shapeOf(t reflect.Type) shape {
 	}
 	switch t.Kind() {
 	case reflect.String:
-		return func(e *deviceJSON, v reflect.Value, _ int) { e.out = appendString(e.out, v.String(), "") }
+		return func(e *deviceJSON, v reflect.Value, _ int) { e.out = appendString(e.out, v.String(), &plainJSON) }
 	case reflect.Bool:
 		return func(e *deviceJSON, v reflect.Value, _ int) { e.out = strconv.AppendBool(e.out, v.Bool()) }
 	case reflect.Int, reflect.Int64:
@@ -129,8 +129,8 @@ func mapShape(e *deviceJSON, v reflect.Value, depth int) {
 	slices.Sort(keys)
 	for i, k := range keys {
 		e.open(i, '{', depth)
-		e.out = append(appendString(e.out, k, ""), ": "...)
-		e.out = appendString(e.out, m[k], "")
+		e.out = append(appendString(e.out, k, &plainJSON), ": "...)
+		e.out = appendString(e.out, m[k], &plainJSON)
 	}
 	e.close(len(keys), '{', '}', depth)
 }
@@ -184,7 +184,7 @@ func isNumber(f float64) bool { return !math.IsNaN(f) && !math.IsInf(f, 0) }
 // textShape escapes what HTML gives a meaning, as the JSON form of a text does.
 func textShape(e *deviceJSON, v reflect.Value, _ int) {
 	if s := v.String(); s != "" {
-		e.out = appendString(e.out, s, "<>&")
+		e.out = appendString(e.out, s, &plainText)
 	} else {
 		e.out = append(e.out, "null"...)
 	}
@@ -209,7 +209,7 @@ func ownShape(e *deviceJSON, v reflect.Value, depth int) {
 func ownTextShape(e *deviceJSON, v reflect.Value, _ int) {
 	b, err := v.Addr().Interface().(encoding.TextMarshaler).MarshalText()
 	e.fail(err)
-	e.out = appendString(e.out, string(b), "")
+	e.out = appendString(e.out, string(b), &plainJSON)
 }
 
 func (e *deviceJSON) fail(err error) {
@@ -234,12 +234,12 @@ func appendFloat(b []byte, f float64) []byte {
 }
 
 // appendString writes a string with everything escaped that JSON wants escaped
-// (RFC 8259 section 7), that a terminal would act on, or that is among others.
-func appendString(b []byte, s, others string) []byte {
+// (RFC 8259 section 7), that a terminal would act on, or that is not plain.
+func appendString(b []byte, s string, plain *[256]bool) []byte {
 	b = append(b, '"')
 	for i := 0; i < len(s); {
 		run := i
-		for run < len(s) && s[run] >= ' ' && s[run] <= '~' && s[run] != '"' && s[run] != '\\' && strings.IndexByte(others, s[run]) < 0 {
+		for run < len(s) && plain[s[run]] {
 			run++
 		}
 		b = append(b, s[i:run]...)
@@ -254,7 +254,7 @@ func appendString(b []byte, s, others string) []byte {
 			b = append(b, '\\', shortEscapes[r])
 		case r == utf8.RuneError && n == 1:
 			b = append(b, `\ufffd`...)
-		case r < utf8.RuneSelf && strings.IndexByte(others, byte(r)) >= 0:
+		case r >= ' ' && r <= '~':
 			b = fmt.Appendf(b, `\u%04x`, r)
 		default:
 			b = appendRune(b, r, s[i:i+n])
@@ -262,6 +262,17 @@ func appendString(b []byte, s, others string) []byte {
 		i += n
 	}
 	return append(b, '"')
+}
+
+// plainJSON are the octets that stand as they are in a string, plainText those
+// in a text.
+var plainJSON, plainText = plainExcept(`"\`), plainExcept(`"\<>&`)
+
+func plainExcept(others string) (plain [256]bool) {
+	for c := byte(' '); c <= '~'; c++ {
+		plain[c] = strings.IndexByte(others, c) < 0
+	}
+	return plain
 }
 
 var shortEscapes = [' ']byte{'\b': 'b', '\f': 'f', '\n': 'n', '\r': 'r', '\t': 't'}
