@@ -43,6 +43,7 @@ var mustNotReach = map[string][]string{
 	"internal/interop":     all(),
 	"internal/zootest":     all(),
 	"internal/release":     all("internal/release"),
+	"internal/needtest":    all("internal/needtest"),
 	"internal/alonetest":   all(),
 	"internal/colorimetry": all("internal/colorimetry"),
 	"internal/cgats":       all("internal/cgats"),
@@ -52,13 +53,13 @@ var mustNotReach = map[string][]string{
 	"internal/proof/send":  all("internal/proof", "internal/colorimetry", "internal/device", "internal/term", "internal/ipp", "internal/media", "internal/printport"),
 	"internal/arch":        all(),
 	"internal/bench":       {"cmd/printround", "internal/interop", "internal/arch", "internal/alonetest", "internal/release"},
-	"cmd/printround":       {"internal/interop", "internal/arch", "internal/alonetest", "internal/bench"},
+	"cmd/printround":       {"internal/interop", "internal/arch", "internal/alonetest", "internal/needtest", "internal/bench"},
 }
 
 // everyPackage lists the packages that all() stands for.
 var everyPackage = []string{
 	"cmd/printround", "internal/alonetest", "internal/arch", "internal/bench", "internal/cgats", "internal/color", "internal/colorimetry", "internal/device", "internal/discover", "internal/finding",
-	"internal/forecast", "internal/history", "internal/nightly", "internal/schedule",
+	"internal/forecast", "internal/history", "internal/needtest", "internal/nightly", "internal/schedule",
 	"internal/interop", "internal/ipp", "internal/lab", "internal/media", "internal/mib", "internal/oid",
 	"internal/printport", "internal/proof", "internal/queue", "internal/release", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/symptom", "internal/term",
 	"internal/visit", "internal/zootest",

@@ -161,7 +161,7 @@ func TestErrors(t *testing.T) {
 		{"too many tables", small + strings.Repeat("BEGIN_DATA\nEND_DATA\n", 64), 138, "more than 64 tables"},
 		{"too many keywords", "CGATS.17\n" + strings.Repeat("A b\n", 1001), 1002, "more than 1000 keywords"},
 		{"too many fields", "BEGIN_DATA_FORMAT\n" + manyFields(1025), 2, "more than 1024 fields"},
-		{"too large", strings.Repeat("#", MaxSize+1), 0, "more than 16 MiB"},
+		{"too large", strings.Repeat("#", maxSize+1), 0, "more than 16 MiB"},
 		{"too many sets", "BEGIN_DATA_FORMAT A END_DATA_FORMAT\nBEGIN_DATA\n" + strings.Repeat("1\n", maxRows+1) + "END_DATA\n", maxRows + 3, "more than 100000 sets"},
 	} {
 		_, err := Parse([]byte(c.src))

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"printround/internal/needtest"
 	"slices"
 	"strconv"
 	"strings"
@@ -149,26 +150,9 @@ func marshal(p *gosnmp.SnmpPacket) []byte {
 // The test is skipped where the folder is not there.
 func recordings(t *testing.T, kind string) map[string]string {
 	t.Helper()
-	root := os.Getenv("PRINTROUND_SHARED")
-	if root == "" {
-		dir, err := filepath.Abs(".")
-		if err != nil {
-			t.Fatal(err)
-		}
-		for range 8 {
-			if s, err := os.Stat(filepath.Join(dir, "shared", "captures")); err == nil && s.IsDir() {
-				root = filepath.Join(dir, "shared")
-				break
-			}
-			dir = filepath.Dir(dir)
-		}
-	}
-	names, _ := filepath.Glob(filepath.Join(root, "captures", kind, "*.snmprec"))
+	names, _ := filepath.Glob(filepath.Join(needtest.Shared(t, "captures", kind), "*.snmprec"))
 	if len(names) == 0 {
-		if os.Getenv("PRINTROUND_CI") == "1" {
-			t.Fatal("the recorded walks are not there, and in CI they must be")
-		}
-		t.Skip("no folder of recorded walks beside the module (PRINTROUND_SHARED names another place)")
+		t.Fatalf("no recorded walks in captures/%s", kind)
 	}
 	out := map[string]string{}
 	for _, n := range names {

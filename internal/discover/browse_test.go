@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"net"
+	"printround/internal/needtest"
 	"slices"
 	"strings"
 	"sync"
@@ -28,11 +29,11 @@ func loopback(t testing.TB) []net.Interface {
 		}
 		w, err := openMDNS([]net.Interface{i})
 		if err != nil {
-			t.Skip("multicast DNS on loopback is impossible here:", err)
+			needtest.Missing(t, "multicast DNS on the loopback interface: %v", err)
 		}
 		defer w.close()
 		if !w.shared {
-			t.Skip("port 5353 cannot be shared here")
+			needtest.Missing(t, "a shared port 5353: another program holds it alone")
 		}
 		echo := make(chan struct{}, 1)
 		go w.hear(func([]byte, string) {
@@ -43,7 +44,7 @@ func loopback(t testing.TB) []net.Interface {
 		})
 		for range 10 {
 			if err := w.ask([]dns.Question{{Name: "probe.local.", Qtype: dns.TypeA, Qclass: dns.ClassINET}}, nil); err != nil {
-				t.Skip("multicast cannot be sent on loopback here:", err)
+				needtest.Missing(t, "multicast on the loopback interface: %v", err)
 			}
 			select {
 			case <-echo:
@@ -51,9 +52,9 @@ func loopback(t testing.TB) []net.Interface {
 			case <-time.After(100 * time.Millisecond):
 			}
 		}
-		t.Skip("multicast on loopback does not come back here")
+		needtest.Missing(t, "multicast on the loopback interface: what is sent does not come back")
 	}
-	t.Skip("no loopback interface is up")
+	needtest.Missing(t, "a loopback interface that is up")
 	return nil
 }
 

@@ -6,6 +6,7 @@ import (
 	"net/netip"
 	"os"
 	"os/exec"
+	"printround/internal/needtest"
 	"slices"
 	"strings"
 	"testing"
@@ -35,26 +36,27 @@ func TestLinkRoutes(t *testing.T) {
 
 // An attached /20 with 42 hosts and nobody at the other addresses: the case in
 // which a sweep that is faster than the neighbour table loses most of them. It
-// needs the superuser, makes two network namespaces and takes a minute or two,
-// so it runs only when PRINTROUND_NETNS=1.
+// makes two network namespaces, and waits for a quarter of a minute.
 func TestOnLinkNamespace(t *testing.T) {
 	if role := os.Getenv("PRINTROUND_NETNS_ROLE"); role != "" {
 		onLinkRole(t, role)
 		return
 	}
-	if os.Getenv("PRINTROUND_NETNS") != "1" {
-		t.Skip("PRINTROUND_NETNS=1 runs it; it needs the superuser")
+	t.Parallel()
+	if os.Geteuid() != 0 {
+		needtest.Missing(t, "the superuser, who may make network namespaces")
 	}
+	tool := needtest.Program(t, "ip")
 	ip := func(args ...string) {
 		t.Helper()
-		if out, err := exec.Command("ip", args...).CombinedOutput(); err != nil {
+		if out, err := exec.Command(tool, args...).CombinedOutput(); err != nil {
 			t.Fatalf("ip %s: %v: %s", strings.Join(args, " "), err, out)
 		}
 	}
 	near, far := fmt.Sprintf("pr-near-%d", os.Getpid()), fmt.Sprintf("pr-far-%d", os.Getpid())
 	for _, ns := range []string{near, far} {
 		ip("netns", "add", ns)
-		t.Cleanup(func() { _ = exec.Command("ip", "netns", "del", ns).Run() })
+		t.Cleanup(func() { _ = exec.Command(tool, "netns", "del", ns).Run() })
 	}
 	ip("-n", near, "link", "add", "v0", "type", "veth", "peer", "name", "v1", "netns", far)
 	ip("-n", near, "addr", "add", "10.77.0.1/20", "dev", "v0")
@@ -65,7 +67,7 @@ func TestOnLinkNamespace(t *testing.T) {
 		ip("-n", far, "addr", "add", fmt.Sprintf("10.77.%d.%d/20", i%16, 10+i), "dev", "v1")
 	}
 	role := func(ns, name string) *exec.Cmd {
-		c := exec.Command("ip", "netns", "exec", ns, os.Args[0], "-test.run=^TestOnLinkNamespace$", "-test.v")
+		c := exec.Command(tool, "netns", "exec", ns, os.Args[0], "-test.run=^TestOnLinkNamespace$", "-test.v")
 		c.Env = append(os.Environ(), "PRINTROUND_NETNS_ROLE="+name)
 		c.Stderr = os.Stderr
 		return c

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"net/netip"
+	"printround/internal/needtest"
 	"runtime"
 	"slices"
 	"strings"
@@ -33,7 +34,7 @@ func startResponder(tb testing.TB, answer func(netip.Addr, []byte) []byte) *resp
 func startResponderAt(tb testing.TB, port int, answer func(netip.Addr, []byte) []byte) *responder {
 	tb.Helper()
 	if runtime.GOOS != "linux" {
-		tb.Skip("only Linux has all of 127/8 on loopback without setting it up")
+		needtest.Missing(tb, "all of 127.0.0.0/8 on the loopback interface: only Linux has it without setting it up")
 	}
 	c, err := net.ListenUDP("udp4", &net.UDPAddr{Port: port})
 	if err != nil {
@@ -142,7 +143,7 @@ func TestRunOnLoopback(t *testing.T) {
 // error queue of Linux.
 func TestRunClosedPorts(t *testing.T) {
 	if runtime.GOOS != "linux" {
-		t.Skip("errors of single packets are reported on Linux only")
+		needtest.Missing(t, "IP_RECVERR, the error queue of Linux")
 	}
 	cfg := Config{Scope: loopScope(t, "127.77.2.0/28", closedUDP(t), 1), Credentials: public(), Retries: 2, NoMDNS: true, NoIPP: true}
 	_, stats, err := discoverAll(t, t.Context(), cfg)
@@ -167,7 +168,7 @@ func closedUDP(t *testing.T) uint16 {
 func TestRunIPv6(t *testing.T) {
 	c, err := net.ListenUDP("udp6", &net.UDPAddr{IP: net.IPv6loopback})
 	if err != nil {
-		t.Skip("no IPv6 loopback:", err)
+		needtest.Missing(t, "IPv6 on the loopback interface: %v", err)
 	}
 	defer c.Close()
 	a := newAgent(t, laser)

@@ -2,14 +2,13 @@ package finding
 
 import (
 	"fmt"
-	"os"
-	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
 	"testing"
 
 	"printround/internal/device"
+	"printround/internal/needtest"
 )
 
 func TestEmbeddedDataIsSound(t *testing.T) {
@@ -18,45 +17,9 @@ func TestEmbeddedDataIsSound(t *testing.T) {
 	}
 }
 
-// shared returns the rows of a table of the shared standards folder, which
-// holds the registries as published. In continuous integration it has to be
-// there.
-func shared(t *testing.T, name string) [][]string {
-	t.Helper()
-	rows := sharedOrNone(t, name)
-	if rows == nil {
-		t.Skip("no shared standards folder")
-	}
-	return rows
-}
-
-// sharedOrNone is shared for tests that have something to do without it too.
-func sharedOrNone(t *testing.T, name string) [][]string {
-	t.Helper()
-	dir := os.Getenv("PRINTROUND_SHARED")
-	if dir == "" {
-		dir = filepath.Join("..", "..", "..", "shared")
-	}
-	b, err := os.ReadFile(filepath.Join(dir, "standards", name))
-	if err != nil {
-		if os.Getenv("PRINTROUND_CI") == "1" {
-			t.Fatalf("the shared standards folder is missing: %v", err)
-		}
-		t.Logf("%v: %s is not compared", err, name)
-		return nil
-	}
-	var rows [][]string
-	for _, line := range strings.Split(strings.TrimSuffix(string(b), "\n"), "\n") {
-		if !strings.HasPrefix(line, "#") {
-			rows = append(rows, strings.Split(line, "\t"))
-		}
-	}
-	return rows[1:]
-}
-
 // IANA IPP registry, attribute printer-state-reasons (RFC 8011 section 5.4.12).
 func TestRegistryEqualsTheSharedOne(t *testing.T) {
-	rows := shared(t, "state-reasons.tsv")
+	rows := needtest.Rows(t, "state-reasons.tsv")
 	want := map[string]string{}
 	for _, r := range rows {
 		want[r[1]] = strings.TrimSpace(r[2])
@@ -76,7 +39,7 @@ func TestRegistryEqualsTheSharedOne(t *testing.T) {
 // IANA-PRINTER-MIB, PrtAlertCodeTC; a keyword is registered where it equals
 // the label in keyword form.
 func TestAlertCodesEqualTheSharedOnes(t *testing.T) {
-	rows := shared(t, "alert-to-reason.tsv")
+	rows := needtest.Rows(t, "alert-to-reason.tsv")
 	if got := len(known().alerts); got != len(rows) {
 		t.Errorf("%d alert codes, the convention has %d", got, len(rows))
 	}
@@ -289,7 +252,7 @@ func TestTablesFitEachOther(t *testing.T) {
 // PrtMarkerMarkTechTC, and the groups of subjects labels of PrtAlertGroupTC.
 func TestLabelsAreThoseOfTheMIB(t *testing.T) {
 	labels := map[string][]string{}
-	for _, r := range shared(t, "enums.tsv") {
+	for _, r := range needtest.Rows(t, "enums.tsv") {
 		labels[r[0]] = append(labels[r[0]], r[2])
 	}
 	for _, l := range labels["PrtMarkerSuppliesTypeTC"] {

@@ -13,6 +13,7 @@ import (
 
 	"printround/internal/device"
 	"printround/internal/mib"
+	"printround/internal/needtest"
 )
 
 // labels returns the labels of an enumeration as the reader's generated tables
@@ -44,7 +45,7 @@ func merged(t *testing.T, generated []string, published map[string][]string, con
 // RFC 2790, RFC 3805, RFC 3806), empty without the shared folder.
 func published(t *testing.T) map[string][]string {
 	list := map[string][]string{}
-	for _, r := range sharedOrNone(t, "enums.tsv") {
+	for _, r := range needtest.RowsOrNone(t, "enums.tsv") {
 		list[r[0]] = append(list[r[0]], r[2])
 	}
 	return list
@@ -285,7 +286,7 @@ func sortedClasses() []string {
 func TestEveryKeywordHasAdvice(t *testing.T) {
 	r := newReview(t)
 	keywords := Keywords()
-	for _, row := range sharedOrNone(t, "state-reasons.tsv") {
+	for _, row := range needtest.RowsOrNone(t, "state-reasons.tsv") {
 		keywords = append(keywords, row[1])
 	}
 	slices.Sort(keywords)

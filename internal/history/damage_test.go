@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"printround/internal/device"
+	"printround/internal/needtest"
 )
 
 // filled makes a history of some nights and closes it.
@@ -206,7 +207,7 @@ func TestTwoWritersAtOnce(t *testing.T) {
 // Nobody but a writer needs to be able to write.
 func TestReadingWithoutTheRightToWrite(t *testing.T) {
 	if runtime.GOOS == "windows" {
-		t.Skip("skipped: permissions of folders are those of Unix")
+		needtest.Missing(t, "the permissions of Unix for folders")
 	}
 	path := filled(t, 2, 3)
 	dir := filepath.Dir(path)
@@ -285,11 +286,11 @@ func TestNoRoomLeft(t *testing.T) {
 // The same on a disk that is full: the write-ahead log cannot grow.
 func TestFullDisk(t *testing.T) {
 	if runtime.GOOS != "linux" || os.Geteuid() != 0 {
-		t.Skip("skipped: needs root on Linux to make a small file system")
+		needtest.Missing(t, "the superuser of Linux, who may mount a small file system")
 	}
 	dir := t.TempDir()
 	if out, err := exec.Command("mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", dir).CombinedOutput(); err != nil {
-		t.Skipf("skipped: no small file system here: %v %s", err, out)
+		needtest.Missing(t, "a small file system: %v %s", err, out)
 	}
 	t.Cleanup(func() {
 		if out, err := exec.Command("umount", dir).CombinedOutput(); err != nil {
@@ -369,10 +370,7 @@ func TestMigrationsAreWholeOrNot(t *testing.T) {
 // SQLite's command line tool is the second reader: what it says of the file,
 // and of its numbers.
 func TestSecondReader(t *testing.T) {
-	tool, err := exec.LookPath("sqlite3")
-	if err != nil {
-		t.Skip("skipped: sqlite3 is not installed")
-	}
+	tool := needtest.Program(t, "sqlite3")
 	path := filled(t, 5, 10)
 	for _, c := range []struct{ query, want string }{
 		{"PRAGMA integrity_check", "ok"},

@@ -5,45 +5,11 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"printround/internal/needtest"
 	"strconv"
 	"strings"
 	"testing"
 )
-
-// shared returns a path in the folder of check data that lies beside the
-// module, and skips where it is absent.
-func shared(t testing.TB, elem ...string) string {
-	t.Helper()
-	dir := os.Getenv("PRINTROUND_SHARED")
-	if dir == "" {
-		dir = beside(t)
-	}
-	path := filepath.Join(append([]string{dir}, elem...)...)
-	if _, err := os.Stat(path); err != nil || dir == "" {
-		if os.Getenv("PRINTROUND_CI") == "1" {
-			t.Fatalf("the shared check data %s must be there", filepath.Join(elem...))
-		}
-		t.Skipf("the shared check data %s is not there", filepath.Join(elem...))
-	}
-	return path
-}
-
-func beside(t testing.TB) string {
-	dir, err := os.Getwd()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for {
-		if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
-			return filepath.Join(filepath.Dir(dir), "shared")
-		}
-		up := filepath.Dir(dir)
-		if up == dir {
-			return ""
-		}
-		dir = up
-	}
-}
 
 func rows(t testing.TB, path string) []map[string]string {
 	t.Helper()
@@ -94,8 +60,8 @@ func expected(cell string) []string {
 // Recorded responses of real devices, each attribute of EXPECT-ipp.tsv as an
 // independent decoder reads it.
 func TestDecodeCaptures(t *testing.T) {
-	dir := shared(t, "captures", "ipp")
-	all := rows(t, shared(t, "captures", "EXPECT-ipp.tsv"))
+	dir := needtest.Shared(t, "captures", "ipp")
+	all := rows(t, needtest.Shared(t, "captures", "EXPECT-ipp.tsv"))
 	files, err := filepath.Glob(filepath.Join(dir, "*.ipp"))
 	if err != nil || len(files) != len(all) {
 		t.Errorf("%d recordings, %d expectations, %v", len(files), len(all), err)
@@ -151,7 +117,7 @@ func prefixes(t *testing.T, b []byte) {
 // The malformed responses seen in the field, as INDEX.tsv says of them.
 func TestDecodeOddCaptures(t *testing.T) {
 	read := func(name string) (*Message, error) {
-		b, err := os.ReadFile(shared(t, "captures", "ipp-odd", name))
+		b, err := os.ReadFile(needtest.Shared(t, "captures", "ipp-odd", name))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -185,7 +151,7 @@ func TestDecodeOddCaptures(t *testing.T) {
 // The generated codes equal the registry of 2026-05-07.
 func TestCodes(t *testing.T) {
 	want := map[string]map[int64]string{}
-	for _, row := range rows(t, shared(t, "standards", "ipp-codes.tsv")) {
+	for _, row := range rows(t, needtest.Shared(t, "standards", "ipp-codes.tsv")) {
 		label := row["name"]
 		if strings.Contains(label, "deprecated") || strings.HasPrefix(label, "Reserved") {
 			continue
@@ -232,7 +198,7 @@ func TestRequestedAttributesAreRegistered(t *testing.T) {
 		// CUPS Implementation of IPP, from memory.
 		"device-uri": true, "member-names": true, "cups-version": true, "printer-type": true,
 	}
-	for _, row := range rows(t, shared(t, "standards", "ipp-attributes.tsv")) {
+	for _, row := range rows(t, needtest.Shared(t, "standards", "ipp-attributes.tsv")) {
 		known[row["name"]] = true
 	}
 	for _, name := range append(PrinterAttributes(), append(jobAttributes, jobName, jobOwner)...) {

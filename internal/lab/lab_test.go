@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"printround/internal/needtest"
 	"reflect"
 	"regexp"
 	"slices"
@@ -420,7 +421,7 @@ func TestDeepSleep(t *testing.T) {
 
 // TestOnePort is the lab of a system without other loopback addresses.
 func TestOnePort(t *testing.T) {
-	walk := program(t, "snmpwalk")
+	walk := needtest.Program(t, "snmpwalk")
 	l := start(t, Options{OnePort: true})
 	ports := map[int]string{}
 	for _, d := range l.Devices() {

@@ -9,6 +9,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"printround/internal/lab/agent"
+	"printround/internal/needtest"
 )
 
 // A crowd behind a path loses, doubles and delays as often as it was told, and
@@ -73,7 +74,7 @@ func TestCrowdPath(t *testing.T) {
 
 func TestCrowdOutsideLoopback(t *testing.T) {
 	if !agent.OneSocket {
-		t.Skip("one socket for all addresses works on Linux only")
+		needtest.Missing(t, "IP_PKTINFO of Linux, by which one socket serves all addresses")
 	}
 	l, err := StartLoad(t.Context(), LoadOptions{Devices: 20, Prefix: netip.MustParsePrefix("10.77.0.0/20"), Routed: true})
 	if err != nil {

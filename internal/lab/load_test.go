@@ -11,12 +11,13 @@ import (
 	"time"
 
 	"printround/internal/lab/agent"
+	"printround/internal/needtest"
 )
 
 func crowd(t testing.TB, o LoadOptions) *Load {
 	t.Helper()
 	if !agent.OneSocket {
-		t.Skip("one socket for all loopback addresses works on Linux only")
+		needtest.Missing(t, "IP_PKTINFO of Linux, by which one socket serves all addresses")
 	}
 	l, err := StartLoad(context.Background(), o)
 	if err != nil {
@@ -57,7 +58,7 @@ func TestCrowdStandsApart(t *testing.T) {
 // TestCrowdAnswers reads devices of the crowd with a reference tool: names,
 // serials and addresses differ, the number of values is the lab's own.
 func TestCrowdAnswers(t *testing.T) {
-	walk := program(t, "snmpbulkwalk")
+	walk := needtest.Program(t, "snmpbulkwalk")
 	l := crowd(t, LoadOptions{Devices: 300, Prefix: netip.MustParsePrefix("127.97.0.0/22"), Delay: time.Millisecond})
 	seen := map[string]bool{}
 	for _, i := range []int{0, 1, 2, 5, 9, 150, 299} {
@@ -121,7 +122,7 @@ func BenchmarkCrowdMemory(b *testing.B) {
 }
 
 func TestServeRecordings(t *testing.T) {
-	walk := program(t, "snmpwalk")
+	walk := needtest.Program(t, "snmpwalk")
 	rec, err := OpenRecording("../../testdata/recordings/two-behind-one.snmprec")
 	if err != nil {
 		t.Fatal(err)

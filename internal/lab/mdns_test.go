@@ -3,6 +3,7 @@ package lab
 import (
 	"context"
 	"net"
+	"printround/internal/needtest"
 	"slices"
 	"strings"
 	"testing"
@@ -25,7 +26,7 @@ func announced(t *testing.T) *Lab {
 		t.Logf("lab number %d", l.turn.number+1)
 	}
 	if notes := l.Notes(); len(notes) > 0 {
-		missing(t, "%s", strings.Join(notes, "; "))
+		needtest.Missing(t, "%s", strings.Join(notes, "; "))
 	}
 	return l
 }
@@ -159,7 +160,7 @@ func TestBrowse(t *testing.T) {
 	}
 	r, err := zeroconf.NewResolver(zeroconf.SelectIfaces([]net.Interface{*loop}), zeroconf.SelectIPTraffic(zeroconf.IPv4))
 	if err != nil {
-		missing(t, "no browser: %v", err)
+		needtest.Missing(t, "no browser: %v", err)
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
 	defer cancel()

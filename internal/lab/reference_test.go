@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"printround/internal/needtest"
 	"strings"
 	"testing"
 	"time"
@@ -14,8 +15,8 @@ import (
 // TestWalks reads every device with a reference tool and compares the number
 // of values with the lab's own count.
 func TestWalks(t *testing.T) {
-	walk := program(t, "snmpbulkwalk")
-	next := program(t, "snmpwalk")
+	walk := needtest.Program(t, "snmpbulkwalk")
+	next := needtest.Program(t, "snmpwalk")
 	l := start(t, Options{})
 	for _, d := range l.Devices() {
 		if d.SNMPPort == 0 || d.Silent {
@@ -51,7 +52,7 @@ func TestWalks(t *testing.T) {
 // TestPrinterAttributes runs the stock test of a reference client against
 // every IPP service, plain and encrypted.
 func TestPrinterAttributes(t *testing.T) {
-	tool := program(t, "ipptool")
+	tool := needtest.Program(t, "ipptool")
 	l := start(t, Options{})
 	run := func(uri string, args ...string) (string, error) {
 		ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
@@ -109,7 +110,7 @@ func TestPrinterAttributes(t *testing.T) {
 
 // TestSetIsRecorded: a reference tool tries to write.
 func TestSetIsRecorded(t *testing.T) {
-	set := program(t, "snmpset")
+	set := needtest.Program(t, "snmpset")
 	l := start(t, Options{})
 	d := named(t, l, "front-desk")
 	out, err := exec.Command(set, "-v2c", "-c", d.Community, fmt.Sprintf("%s:%d", d.Addr, d.SNMPPort), "1.3.6.1.2.1.1.5.0", "s", "x").CombinedOutput()

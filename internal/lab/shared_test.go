@@ -3,31 +3,11 @@ package lab
 import (
 	"bufio"
 	"os"
-	"os/exec"
 	"path/filepath"
+	"printround/internal/needtest"
 	"strings"
 	"testing"
 )
-
-// missing skips a test that lacks something, or fails it where everything is
-// supposed to be there.
-func missing(t *testing.T, format string, args ...any) {
-	t.Helper()
-	if os.Getenv("PRINTROUND_CI") != "" {
-		t.Fatalf(format, args...)
-	}
-	t.Skipf(format, args...)
-}
-
-// program finds a program of a reference implementation.
-func program(t *testing.T, name string) string {
-	t.Helper()
-	p, err := exec.LookPath(name)
-	if err != nil {
-		missing(t, "%s is not installed", name)
-	}
-	return p
-}
 
 // standard reads a table of published facts: a map from column name to value
 // for each row.
@@ -39,7 +19,7 @@ func standard(t *testing.T, file string, atLeast int) []map[string]string {
 	}
 	f, err := os.Open(filepath.Join(dir, "standards", file))
 	if err != nil {
-		missing(t, "the shared folder with the published tables is not there: %v", err)
+		needtest.Missing(t, "the shared folder with the published tables is not there: %v", err)
 	}
 	defer f.Close()
 	var head []string

@@ -3,50 +3,18 @@ package media
 import (
 	"math"
 	"os"
-	"path/filepath"
+	"printround/internal/needtest"
 	"strconv"
 	"strings"
 	"testing"
 )
-
-// shared returns the path of a file of the shared check data, which lies
-// beside the module or where PRINTROUND_SHARED says.
-func shared(t *testing.T, elem ...string) string {
-	t.Helper()
-	root := os.Getenv("PRINTROUND_SHARED")
-	if root == "" {
-		dir, err := os.Getwd()
-		if err != nil {
-			t.Fatal(err)
-		}
-		for {
-			if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
-				break
-			}
-			up := filepath.Dir(dir)
-			if up == dir {
-				t.Fatal("no go.mod above the test")
-			}
-			dir = up
-		}
-		root = filepath.Join(filepath.Dir(dir), "shared")
-	}
-	path := filepath.Join(append([]string{root}, elem...)...)
-	if _, err := os.Stat(path); err != nil {
-		if os.Getenv("PRINTROUND_CI") == "1" {
-			t.Fatalf("check data must be there: %v", err)
-		}
-		t.Skipf("no check data: %v", err)
-	}
-	return path
-}
 
 // TestRegistry compares every row of the registry's media sizes (PWG 5101.1
 // and later registrations; RFC 3805 Appendix B names) with this package. The
 // dimensions are taken from the column in 1/100 mm, not from the one that the
 // table of this package was made from.
 func TestRegistry(t *testing.T) {
-	data, err := os.ReadFile(shared(t, "standards", "media-sizes.tsv"))
+	data, err := os.ReadFile(needtest.Shared(t, "standards", "media-sizes.tsv"))
 	if err != nil {
 		t.Fatal(err)
 	}

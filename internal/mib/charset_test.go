@@ -2,6 +2,7 @@ package mib
 
 import (
 	"fmt"
+	"printround/internal/needtest"
 	"strconv"
 	"testing"
 	"unicode/utf8"
@@ -10,7 +11,7 @@ import (
 // Numbers and names of the character sets are those of IANA-CHARSET-MIB.
 func TestCharsetNumbers(t *testing.T) {
 	published := map[int64]string{}
-	for _, f := range sharedRows(t, "standards", "enums.tsv") {
+	for _, f := range needtest.Rows(t, "enums.tsv") {
 		if f[0] == "IANACharset" {
 			n, err := strconv.ParseInt(f[1], 10, 64)
 			if err != nil {

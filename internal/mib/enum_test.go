@@ -3,6 +3,7 @@ package mib
 import (
 	"fmt"
 	"maps"
+	"printround/internal/needtest"
 	"slices"
 	"strconv"
 	"testing"
@@ -54,7 +55,7 @@ func lookup[T ~int32](label func(T) string, parse func(string) (T, bool)) func(i
 // computes with also through their types.
 func TestEnums(t *testing.T) {
 	published := map[string]int{}
-	for _, f := range sharedRows(t, "standards", "enums.tsv") {
+	for _, f := range needtest.Rows(t, "enums.tsv") {
 		v, err := strconv.Atoi(f[1])
 		if err != nil {
 			t.Fatal(err)
@@ -161,7 +162,7 @@ func TestUnregisteredValues(t *testing.T) {
 // objects read with the MIB modules.
 func TestObjects(t *testing.T) {
 	published := map[string][]string{}
-	for _, f := range sharedRows(t, "standards", "objects.tsv") {
+	for _, f := range needtest.Rows(t, "objects.tsv") {
 		published[f[0]] = f
 	}
 	kinds := map[string]string{}

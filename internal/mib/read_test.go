@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 
+	"printround/internal/needtest"
 	"printround/internal/oid"
 )
 
@@ -157,7 +158,7 @@ func moved(binds []oid.VarBind, to uint32) []oid.VarBind {
 func TestCaptures(t *testing.T) {
 	printers, others := 0, 0
 	for _, dir := range []string{"snmp", "negative"} {
-		files, err := filepath.Glob(filepath.Join(shared(t, "captures", dir), "*.snmprec"))
+		files, err := filepath.Glob(filepath.Join(needtest.Shared(t, "captures", dir), "*.snmprec"))
 		if err != nil || len(files) == 0 {
 			t.Fatalf("no recordings in %s: %v", dir, err)
 		}

@@ -10,26 +10,11 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"printround/internal/needtest"
 	"strings"
 	"testing"
 	"time"
 )
-
-// program finds a renderer; without it the test skips, or fails where
-// everything is supposed to be there.
-func program(t *testing.T, name string) string {
-	t.Helper()
-	for _, dir := range []string{"", "/usr/sbin/"} {
-		if p, err := exec.LookPath(dir + name); err == nil {
-			return p
-		}
-	}
-	if os.Getenv("PRINTROUND_CI") != "" {
-		t.Fatalf("%s is not installed", name)
-	}
-	t.Skipf("%s is not installed", name)
-	return ""
-}
 
 // run returns what a program prints.
 func run(t *testing.T, env []string, name string, args ...string) []byte {
@@ -110,7 +95,7 @@ const dpi = 200
 // renderers draw a page by programs that others wrote.
 var renderers = map[string]func(t *testing.T, s Spec) []*image.RGBA{
 	"PDF": func(t *testing.T, s Spec) []*image.RGBA {
-		tool := program(t, "pdftoppm")
+		tool := needtest.Program(t, "pdftoppm")
 		return pictures(t, run(t, nil, tool, "-r", fmt.Sprint(dpi), written(t, PDF, s, Raster{})))
 	},
 	"PostScript": func(t *testing.T, s Spec) []*image.RGBA {
@@ -119,7 +104,7 @@ var renderers = map[string]func(t *testing.T, s Spec) []*image.RGBA{
 	// The raster is read by the library behind the sample IPP printer, which makes
 	// PostScript of it.
 	"PWG raster": func(t *testing.T, s Spec) []*image.RGBA {
-		tool := program(t, "ippeveps")
+		tool := needtest.Program(t, "ippeveps")
 		in := written(t, PWGRaster, s, Raster{Resolution: dpi, Media: "iso_a4_210x297mm"})
 		out := run(t, []string{"CONTENT_TYPE=image/pwg-raster"}, tool, in)
 		name := filepath.Join(t.TempDir(), "raster.ps")
@@ -139,7 +124,7 @@ var renderers = map[string]func(t *testing.T, s Spec) []*image.RGBA{
 
 func ghostscript(t *testing.T, file string, options ...string) []*image.RGBA {
 	t.Helper()
-	tool := program(t, "gs")
+	tool := needtest.Program(t, "gs")
 	out := filepath.Join(t.TempDir(), "page-%d.ppm")
 	args := append([]string{"-q", "-dSAFER", "-dBATCH", "-dNOPAUSE", "-sDEVICE=ppmraw", "-dTextAlphaBits=4", "-dGraphicsAlphaBits=4", fmt.Sprintf("-r%d", dpi), "-o", out}, options...)
 	run(t, nil, tool, append(args, file)...)
@@ -318,7 +303,7 @@ func mean(m *image.RGBA, x, y, n int) (out rgb) {
 
 // The form of the PDF, by a program that checks it.
 func TestPDFForm(t *testing.T) {
-	tool := program(t, "qpdf")
+	tool := needtest.Program(t, "qpdf")
 	for _, sheet := range sheets {
 		out := string(run(t, nil, tool, "--check", written(t, PDF, spec(sheet.width, sheet.length, true), Raster{})))
 		if !strings.Contains(out, "No syntax or stream encoding errors") {
@@ -326,7 +311,7 @@ func TestPDFForm(t *testing.T) {
 		}
 	}
 	t.Run("text can be found", func(t *testing.T) {
-		out := string(run(t, nil, program(t, "pdftotext"), written(t, PDF, spec(210, 297, true), Raster{}), "-"))
+		out := string(run(t, nil, needtest.Program(t, "pdftotext"), written(t, PDF, spec(210, 297, true), Raster{}), "-"))
 		for _, want := range []string{"OA12345", "lengthwise-line", "4 pt Quay 8B"} {
 			if !strings.Contains(out, want) {
 				t.Errorf("%q cannot be found", want)

@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"printround/internal/needtest"
 	"regexp"
 	"runtime"
 	"slices"
@@ -89,10 +90,7 @@ func TestRefused(t *testing.T) {
 // systemd itself reads the units: no warning, and the program is found although
 // its path has every odd character.
 func TestSystemdVerifies(t *testing.T) {
-	tool, err := exec.LookPath("systemd-analyze")
-	if err != nil {
-		t.Skip("skipped: systemd-analyze is not installed")
-	}
+	tool := needtest.Program(t, "systemd-analyze")
 	for _, name := range []string{"plain", "a b", "100%", "%h", "Büro", "a$b", "$HOME", "semi;colon", "x=y#z", "-", "@!+", "(a)"} {
 		t.Run(name, func(t *testing.T) {
 			dir := filepath.Join(t.TempDir(), name)
@@ -182,7 +180,7 @@ func TestSystemdWords(t *testing.T) {
 // rest: the program sees its words and its folder.
 func TestCronAndShell(t *testing.T) {
 	if runtime.GOOS == "windows" {
-		t.Skip("skipped: no sh here")
+		needtest.Missing(t, "the shell of Unix")
 	}
 	dir := filepath.Join(t.TempDir(), "100% Büro's $HOME")
 	if err := os.Mkdir(dir, 0o755); err != nil {
@@ -412,7 +410,7 @@ func checkOrder(t *testing.T, text string) {
 
 func TestNames(t *testing.T) {
 	for _, s := range Systems() {
-		if got, err := ParseSystem(string(s)); err != nil || got != s {
+		if u, err := job("nightly").For(s); err != nil && strings.Contains(err.Error(), "choose one of") || err == nil && len(u.Files) == 0 {
 			t.Errorf("%s: %v", s, err)
 		}
 	}

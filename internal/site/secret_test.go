@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"printround/internal/needtest"
 	"printround/internal/snmp"
 )
 
@@ -63,7 +64,7 @@ func TestReadCommunityErrors(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			if tt.unix && runtime.GOOS == "windows" {
-				t.Skip("mode bits say nothing on this system")
+				needtest.Missing(t, "mode bits that say who may read")
 			}
 			path := writeSecret(t, t.TempDir(), tt.content, tt.mode)
 			_, err := ReadCommunity("office", path)

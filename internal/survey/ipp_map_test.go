@@ -2,8 +2,6 @@ package survey
 
 import (
 	"fmt"
-	"os"
-	"path/filepath"
 	"reflect"
 	"testing"
 	"time"
@@ -184,29 +182,6 @@ func TestServerQueueEvidence(t *testing.T) {
 			t.Errorf("%s: %s by %q", tt.name, d.Role, why)
 		}
 	}
-}
-
-// sharedDir is the folder of check data beside the module; without it the test
-// skips.
-func sharedDir(t testing.TB) string {
-	t.Helper()
-	dir := os.Getenv("PRINTROUND_SHARED")
-	if dir == "" {
-		at, err := os.Getwd()
-		for err == nil && at != filepath.Dir(at) && dir == "" {
-			if _, e := os.Stat(filepath.Join(at, "go.mod")); e == nil {
-				dir = filepath.Join(filepath.Dir(at), "shared")
-			}
-			at = filepath.Dir(at)
-		}
-	}
-	if _, err := os.Stat(filepath.Join(dir, "captures")); dir == "" || err != nil {
-		if os.Getenv("PRINTROUND_CI") == "1" {
-			t.Fatal("the shared check data must be there")
-		}
-		t.Skip("the shared check data is not there")
-	}
-	return dir
 }
 
 // checkClean walks over a value and fails on any text that is not clean: what

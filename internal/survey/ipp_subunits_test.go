@@ -14,6 +14,7 @@ import (
 
 	"printround/internal/device"
 	"printround/internal/ipp"
+	"printround/internal/needtest"
 )
 
 func TestIPPAlerts(t *testing.T) {
@@ -78,7 +79,7 @@ func TestIPPFinishersAndCovers(t *testing.T) {
 
 // The labels found by word or number equal the registry.
 func TestLabels(t *testing.T) {
-	dir := sharedDir(t)
+	dir := needtest.Shared(t)
 	f, err := os.Open(filepath.Join(dir, "standards", "enums.tsv"))
 	if err != nil {
 		t.Fatal(err)

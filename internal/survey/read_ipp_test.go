@@ -22,6 +22,7 @@ import (
 
 	"printround/internal/device"
 	"printround/internal/ipp"
+	"printround/internal/needtest"
 )
 
 const (
@@ -115,7 +116,7 @@ func expectRows(t *testing.T, path string) []expectRow {
 // Every recorded response becomes one device whose facts equal what an
 // independent decoder reads.
 func TestReadIPPCaptures(t *testing.T) {
-	dir := filepath.Join(sharedDir(t), "captures")
+	dir := needtest.Shared(t, "captures")
 	noJobs := ippEncoded(t, goipp.Group{Tag: goipp.TagOperationGroup, Attrs: goipp.Attributes{ippWords("attributes-charset", "utf-8")}})
 	compared := 0
 	for _, e := range expectRows(t, filepath.Join(dir, "EXPECT-ipp.tsv")) {
@@ -184,7 +185,7 @@ func compareCapture(t *testing.T, e expectRow, d *device.Device) (compared int) 
 
 // What the index of the recordings says of some of them.
 func TestReadIPPCaptureTraps(t *testing.T) {
-	dir := filepath.Join(sharedDir(t), "captures", "ipp")
+	dir := needtest.Shared(t, "captures", "ipp")
 	read := func(name string) device.Device {
 		b, err := os.ReadFile(filepath.Join(dir, name))
 		if err != nil {

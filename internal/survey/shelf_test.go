@@ -19,6 +19,7 @@ import (
 
 	"printround/internal/device"
 	"printround/internal/discover"
+	"printround/internal/needtest"
 	"printround/internal/snmp"
 )
 
@@ -164,7 +165,7 @@ func TestShelf(t *testing.T) {
 // in use, so that nothing is left however the process ends.
 func TestShelfFileIsHidden(t *testing.T) {
 	if runtime.GOOS == "windows" {
-		t.Skip("there the system removes the file with the process")
+		needtest.Missing(t, "files without a name: Windows removes this one with the process")
 	}
 	folder := t.TempDir()
 	s := NewShelf(folder, 0)
@@ -184,7 +185,7 @@ func TestShelfFileIsHidden(t *testing.T) {
 func TestShelfOnFullDisk(t *testing.T) {
 	full, err := os.OpenFile("/dev/full", os.O_RDWR, 0)
 	if err != nil {
-		t.Skip("no /dev/full, which is always full")
+		needtest.Missing(t, "/dev/full, which is always full")
 	}
 	s := NewShelf(t.TempDir(), 0)
 	defer s.Close()
@@ -225,7 +226,7 @@ func TestShelfThatCannotBeReadBack(t *testing.T) {
 // survey, also when that fails.
 func TestCollectGivesItsShelfBack(t *testing.T) {
 	if _, err := os.ReadDir("/proc/self/fd"); err != nil {
-		t.Skip("no list of the open files here")
+		needtest.Missing(t, "/proc/self/fd, the list of open files")
 	}
 	folder := t.TempDir()
 	t.Setenv(tempVariable, folder)

@@ -12,13 +12,14 @@ import (
 
 	"printround/internal/device"
 	"printround/internal/mib"
+	"printround/internal/needtest"
 	"printround/internal/oid"
 )
 
 // Recordings of real devices, all partial, against the recorded values
 // themselves and the published labels.
 func TestSNMPCaptures(t *testing.T) {
-	files, err := filepath.Glob(filepath.Join(sharedDir(t), "captures", "snmp", "*.snmprec"))
+	files, err := filepath.Glob(filepath.Join(needtest.Shared(t, "captures", "snmp"), "*.snmprec"))
 	if err != nil || len(files) == 0 {
 		t.Fatalf("no recordings: %v", err)
 	}
@@ -64,7 +65,7 @@ func TestSNMPCaptures(t *testing.T) {
 
 // publishedLabels maps convention and value to the label.
 func publishedLabels(t *testing.T) map[string]string {
-	data, err := os.ReadFile(filepath.Join(sharedDir(t), "standards", "enums.tsv"))
+	data, err := os.ReadFile(needtest.Shared(t, "standards", "enums.tsv"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"os"
-	"path/filepath"
 	"reflect"
 	"slices"
 	"strings"
@@ -12,6 +11,7 @@ import (
 
 	"printround/internal/device"
 	"printround/internal/mib"
+	"printround/internal/needtest"
 )
 
 // The invented complete device, against what its recording says read by the
@@ -356,7 +356,7 @@ func TestSNMPTextIsCleaned(t *testing.T) {
 
 // Kinds of storage: HOST-RESOURCES-TYPES (RFC 2790).
 func TestStorageKinds(t *testing.T) {
-	data, err := os.ReadFile(filepath.Join(sharedDir(t), "standards", "identities.tsv"))
+	data, err := os.ReadFile(needtest.Shared(t, "standards", "identities.tsv"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"printround/internal/needtest"
 	"testing"
 
 	"golang.org/x/sys/unix"
@@ -16,7 +17,7 @@ func terminal(t *testing.T, columns uint16) (screen, tty *os.File) {
 	t.Helper()
 	screen, err := os.OpenFile("/dev/ptmx", os.O_RDWR|unix.O_NOCTTY, 0)
 	if err != nil {
-		t.Skipf("no pseudo-terminals here: %v", err)
+		needtest.Missing(t, "a pseudo-terminal: %v", err)
 	}
 	t.Cleanup(func() { screen.Close() })
 	if err := unix.IoctlSetPointerInt(int(screen.Fd()), unix.TIOCSPTLCK, 0); err != nil {

@@ -11,6 +11,7 @@ import (
 	"printround/internal/device"
 	"printround/internal/discover"
 	"printround/internal/lab"
+	"printround/internal/needtest"
 	"printround/internal/snmp"
 	"printround/internal/survey"
 )
@@ -41,7 +42,7 @@ func TestAnnouncements(t *testing.T) {
 	p := newPen(t, lab.Options{Faults: faults})
 	for _, n := range p.Notes() {
 		if strings.Contains(n, "no DNS-SD announcements") {
-			t.Skip("skipped: " + n)
+			needtest.Missing(t, "%s", n)
 		}
 	}
 	var targets []discover.Target

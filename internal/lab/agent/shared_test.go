@@ -3,21 +3,11 @@ package agent
 import (
 	"bufio"
 	"os"
-	"os/exec"
 	"path/filepath"
+	"printround/internal/needtest"
 	"strings"
 	"testing"
 )
-
-// missing skips a test that lacks something, or fails it where everything is
-// supposed to be there.
-func missing(t *testing.T, format string, args ...any) {
-	t.Helper()
-	if os.Getenv("PRINTROUND_CI") != "" {
-		t.Fatalf(format, args...)
-	}
-	t.Skipf(format, args...)
-}
 
 // vectors reads the shared table of check values: id to octets in hexadecimal.
 func vectors(t *testing.T) map[string]string {
@@ -28,7 +18,7 @@ func vectors(t *testing.T) map[string]string {
 	}
 	f, err := os.Open(filepath.Join(dir, "standards", "vectors.tsv"))
 	if err != nil {
-		missing(t, "the shared folder with the published vectors is not there: %v", err)
+		needtest.Missing(t, "the shared folder with the published vectors is not there: %v", err)
 	}
 	defer f.Close()
 	out := map[string]string{}
@@ -43,14 +33,4 @@ func vectors(t *testing.T) map[string]string {
 		t.Fatalf("read %d vectors: %v", len(out), err)
 	}
 	return out
-}
-
-// program finds a program of a reference implementation.
-func program(t *testing.T, name string) string {
-	t.Helper()
-	p, err := exec.LookPath(name)
-	if err != nil {
-		missing(t, "%s is not installed", name)
-	}
-	return p
 }

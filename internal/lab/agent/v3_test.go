@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net/netip"
 	"os/exec"
+	"printround/internal/needtest"
 	"strings"
 	"testing"
 	"time"
@@ -159,7 +160,7 @@ func TestUsersAtTheirLevelOnly(t *testing.T) {
 // TestReferenceTools walks the agent with the tools of a reference
 // implementation, v1, v2c and v3, and compares the counts with the tree.
 func TestReferenceTools(t *testing.T) {
-	walk, bulk := program(t, "snmpwalk"), program(t, "snmpbulkwalk")
+	walk, bulk := needtest.Program(t, "snmpwalk"), needtest.Program(t, "snmpbulkwalk")
 	tree := wide()
 	h := testHost(tree)
 	h.EngineID, h.EngineBoots = []byte("\x80\x00\x7e\xd9\x05lab"), 3
