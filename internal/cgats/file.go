@@ -11,7 +11,7 @@ import (
 // Limits of what is read. A chart has some thousand patches, a patch with a
 // spectrum some hundred fields.
 const (
-	MaxSize     = 16 << 20 // bytes of a file
+	maxSize     = 16 << 20 // bytes of a file
 	maxTables   = 64
 	maxKeywords = 1000 // of one table
 	maxFields   = 1024

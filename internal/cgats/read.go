@@ -24,7 +24,7 @@ const (
 // otherwise. A later table without a list of fields has those of the table
 // before.
 func Read(r io.Reader) (*File, error) {
-	src, err := io.ReadAll(io.LimitReader(r, MaxSize+1))
+	src, err := io.ReadAll(io.LimitReader(r, maxSize+1))
 	if err != nil {
 		return nil, err
 	}
@@ -34,8 +34,8 @@ func Read(r io.Reader) (*File, error) {
 // Parse reads a file that is in memory.
 func Parse(src []byte) (*File, error) {
 	switch {
-	case len(src) > MaxSize:
-		return nil, errorf(0, "more than %d MiB: this is no list of patches", MaxSize>>20)
+	case len(src) > maxSize:
+		return nil, errorf(0, "more than %d MiB: this is no list of patches", maxSize>>20)
 	case bytes.HasPrefix(src, []byte{0xff, 0xfe}), bytes.HasPrefix(src, []byte{0xfe, 0xff}):
 		return nil, errorf(1, "the text is in UTF-16; save it as plain text or UTF-8")
 	}
