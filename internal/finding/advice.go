@@ -3,7 +3,6 @@ package finding
 import (
 	"fmt"
 	"slices"
-	"strings"
 	"unicode"
 	"unicode/utf8"
 
@@ -123,15 +122,7 @@ func compose(words *filler, meaning string, causes, steps []string, phone *int, 
 	for _, s := range steps {
 		a.Steps = append(a.Steps, upper(words.fill(s)))
 	}
-	var warn []string
-	for i, c := range cautions {
-		if !slices.Contains(cautions[:i], c) {
-			warn = append(warn, known().cautions[c])
-		}
-	}
-	if len(warn) > 0 {
-		a.Caution = device.Text(strings.Join(append(warn, makerFirst), " "))
-	}
+	a.Caution, _ = Caution(cautions) // the tests hold that every class of the tables exists
 	return a
 }
 

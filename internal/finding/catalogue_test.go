@@ -206,6 +206,11 @@ func TestTablesFitEachOther(t *testing.T) {
 		if !used[k] {
 			t.Errorf("condition %v of %v makes no keyword", k.Suffix, k.Kinds)
 		}
+		for _, name := range k.Cautions {
+			if c.cautions[name] == "" {
+				t.Errorf("condition %v: unknown caution %q", k.Suffix, name)
+			}
+		}
 		if len(k.Steps) == 0 && !slices.Contains(k.Kinds, "derived") {
 			t.Errorf("condition %v has no steps", k.Suffix)
 		}

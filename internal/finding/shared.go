@@ -1,6 +1,7 @@
 package finding
 
 import (
+	"slices"
 	"strings"
 
 	"printround/internal/device"
@@ -14,7 +15,7 @@ func Class(d *device.Device) string { return technologyOf(d).class }
 // English words in its name, such as drum, fuser, feed roller, toner.
 func Kind(s *device.Supply) string { return kindOf(s).noun }
 
-// Caution returns the usual cautions of the named classes (cautions.toml), ended
+// Caution returns the usual cautions of the named classes (cautions.toml), once each, ended
 // by who goes before them; empty without classes. ok is false for a class that
 // does not exist.
 func Caution(classes []string) (words device.Text, ok bool) {
@@ -22,11 +23,13 @@ func Caution(classes []string) (words device.Text, ok bool) {
 		return "", true
 	}
 	var all []string
-	for _, c := range classes {
+	for i, c := range classes {
 		if known().cautions[c] == "" {
 			return "", false
 		}
-		all = append(all, known().cautions[c])
+		if !slices.Contains(classes[:i], c) {
+			all = append(all, known().cautions[c])
+		}
 	}
 	return device.Text(strings.Join(append(all, makerFirst), " ")), true
 }

@@ -134,12 +134,8 @@ func (s *Store) write(ctx context.Context, f func(*sql.Tx) error) (err error) {
 
 // quickCheck reads the whole file, without comparing indexes with tables.
 func (s *Store) quickCheck(ctx context.Context) error {
-	return pragmaCheck(ctx, s.db, "PRAGMA quick_check(1)")
-}
-
-func pragmaCheck(ctx context.Context, db *sql.DB, pragma string) error {
 	var said string
-	if err := db.QueryRowContext(ctx, pragma).Scan(&said); err != nil {
+	if err := s.db.QueryRowContext(ctx, "PRAGMA quick_check(1)").Scan(&said); err != nil {
 		return err
 	}
 	if said != "ok" {

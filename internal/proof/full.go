@@ -109,16 +109,11 @@ func (c *canvas) ghost(x, y, right, bottom float64) {
 	}
 	c.text(px+23.5, y+7, 20, true, "OBX")
 	c.text(px+23.5, y+patternLength, 20, true, "H82")
-	words := c.paragraphHeight(captionWords(element("ghost")), pw, captionSize, captionStep)
+	words := captionHeight("ghost", pw)
 	end := bottom - words - 1.5
 	c.scaleDown(x, y, end)
 	c.scaleAcross(px, right, y)
 	c.caption("ghost", px, bottom-words, pw)
-}
-
-// paragraphHeight is the room that a paragraph takes.
-func (c *canvas) paragraphHeight(words []word, w, size, step float64) float64 {
-	return (&canvas{}).paragraph(words, 0, 0, w, size, step)
 }
 
 // scaleDown is a ruler from the top edge of the pattern downward, in mm.
@@ -257,6 +252,9 @@ func (c *canvas) rub(x, y, w float64) float64 {
 	return end
 }
 
+// registerHigh is the room for the register of colours, mm.
+const registerHigh = 7.5
+
 // register draws lines of which each third has another colour, and crosses of
 // all colours on each other.
 func (c *canvas) register(x, y, w float64) float64 {
@@ -268,7 +266,7 @@ func (c *canvas) register(x, y, w float64) float64 {
 		at := x + float64(i)*part
 		c.add(Line{at, y, at + part, y, width, ink}, Line{at, y + 1.5, at + part, y + 1.5, width, ink})
 	}
-	down := (c.registerHeight() - 1) / float64(len(inks))
+	down := (registerHigh - 1) / float64(len(inks))
 	for i, ink := range inks {
 		at := y - 0.5 + float64(i)*down
 		for _, dx := range []float64{28, 30} {
@@ -278,10 +276,8 @@ func (c *canvas) register(x, y, w float64) float64 {
 	for i, dx := range []float64{38, 49} {
 		c.cross(x+dx, y+3, i == 1)
 	}
-	return y + c.registerHeight()
+	return y + registerHigh
 }
-
-func (c *canvas) registerHeight() float64 { return 7.5 }
 
 // cross draws a cross and a ring in black, or in the three colours and black on
 // each other, each of the width of the register lines.
@@ -338,7 +334,7 @@ func (c *canvas) patches(x, y, w float64) float64 {
 	)
 	list := Patches()
 	rows := len(list) / patchColumns
-	words := c.paragraphHeight(captionWords(element("patches")), w, captionSize, captionStep)
+	words := captionHeight("patches", w)
 	begin := y - float64(rows)*rowHigh - words - 1
 	c.caption("patches", x, begin, w)
 	each := w / patchColumns
@@ -381,7 +377,7 @@ func (c *canvas) bands(y float64) float64 {
 		high = 5.5
 	}
 	x, w := frameAt+rulerDepth+2, c.Width-2*frameAt-rulerDepth-4
-	words := c.paragraphHeight(captionWords(element("bands")), w, captionSize, captionStep)
+	words := captionHeight("bands", w)
 	begin := y - float64(len(list))*high - words - 1
 	c.caption("bands", x, begin, w)
 	for i, b := range list {

@@ -92,9 +92,11 @@ type word struct {
 // names of the symptoms. It fills lines of width w from y downward and returns
 // where it ended.
 func (c *canvas) caption(id string, x, y, w float64) float64 {
-	e := element(id)
-	return c.paragraph(captionWords(e), x, y, w, captionSize, captionStep)
+	return c.paragraph(captionWords(element(id)), x, y, w)
 }
+
+// captionHeight is the room that it takes.
+func captionHeight(id string, w float64) float64 { return (&canvas{}).caption(id, 0, 0, w) }
 
 func captionWords(e Element) []word {
 	var words []word
@@ -111,7 +113,8 @@ func captionWords(e Element) []word {
 }
 
 // paragraph sets words in lines and returns the y below the last one.
-func (c *canvas) paragraph(words []word, x, y, w, size, step float64) float64 {
+func (c *canvas) paragraph(words []word, x, y, w float64) float64 {
+	const size, step = captionSize, captionStep
 	at := x
 	y += size * point * 0.8 // from the top of the letters to the base line
 	space := textWidth(" ", size, false)
