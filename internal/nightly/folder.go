@@ -44,9 +44,8 @@ func (f Folder) Begin(now time.Time) (earlier string, err error) {
 	return earlier, f.note(now, "has not finished. While this file is here, the other files are of an earlier night.")
 }
 
-// halfWritten are the files that a run which was killed can leave behind: each
-// is written under such a name before it gets its own.
-var halfWritten = regexp.MustCompile(`^\.(` + latest + `|\d{4}-\d\d-\d\d|` + regexp.QuoteMeta(unfinished) + `)\S*\.[0-9a-f]{8}\.tmp$`)
+// ours are the names that files of a run have.
+var ours = regexp.MustCompile(`^(` + latest + `|\d{4}-\d\d-\d\d|` + regexp.QuoteMeta(unfinished) + `)\S*$`)
 
 // tidy removes what runs that were killed left half written. Nobody else is
 // writing here: the history is locked. What cannot be removed harms nobody.
@@ -56,7 +55,7 @@ func (f Folder) tidy() {
 		return
 	}
 	for _, e := range list {
-		if halfWritten.MatchString(e.Name()) && e.Type().IsRegular() {
+		if of, half := term.HalfWritten(e.Name()); half && ours.MatchString(of) && e.Type().IsRegular() {
 			_ = os.Remove(filepath.Join(f.Dir, e.Name()))
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"regexp"
 	"syscall"
 )
 
@@ -109,6 +110,20 @@ func createBeside(path string, perm fs.FileMode) (*os.File, error) {
 		}
 	}
 	return f, err
+}
+
+// halfWritten is how createBeside names its files.
+var halfWritten = regexp.MustCompile(`^\.(.+)\.[0-9a-f]{8}\.tmp$`)
+
+// HalfWritten returns the name of the file that a file beside it was written
+// for, as far as it is known: a program that is killed leaves such a file
+// behind. ok is false for any other file.
+func HalfWritten(name string) (of string, ok bool) {
+	m := halfWritten.FindStringSubmatch(name)
+	if m == nil {
+		return "", false
+	}
+	return m[1], true
 }
 
 // syncFolder makes the rename itself durable. Systems that cannot do so for a

@@ -157,6 +157,24 @@ func TestWriteFileLongName(t *testing.T) {
 	only(t, folder, name)
 }
 
+// What a program that is killed while it writes leaves behind is known by its
+// name.
+func TestHalfWritten(t *testing.T) {
+	f, err := createBeside(filepath.Join(t.TempDir(), "latest-survey.json"), 0o600)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f.Close()
+	for name, want := range map[string]string{
+		filepath.Base(f.Name()): "latest-survey.json", ".a b.0123abcd.tmp": "a b",
+		"latest-survey.json": "", ".latest.tmp": "", ".latest.0123abc.tmp": "", "latest.0123abcd.tmp": "", ".latest.0123abcd.tmp2": "",
+	} {
+		if of, ok := HalfWritten(name); of != want || ok != (want != "") {
+			t.Errorf("%s: %q, %v, want %q", name, of, ok, want)
+		}
+	}
+}
+
 // TestWriteFileToDevice: /dev/null stays what it is.
 func TestWriteFileToDevice(t *testing.T) {
 	if runtime.GOOS == "windows" {
