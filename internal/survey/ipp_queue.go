@@ -1,6 +1,7 @@
 package survey
 
 import (
+	"slices"
 	"time"
 
 	"printround/internal/device"
@@ -49,43 +50,53 @@ func ippQueue(a ipp.Attributes) device.Queue {
 // printer: the first one is next.
 func ippJobs(m *ipp.Message, clock ippClock, o ReadOptions) []device.Job {
 	var jobs []device.Job
-	for _, a := range m.All(ipp.JobGroup) {
-		id, ok := a.Int("job-id")
-		if !ok || len(jobs) >= ipp.MaxJobs {
-			continue
-		}
-		j := device.Job{ID: int(id), Reasons: keywords(a.Texts("job-state-reasons")), AgeS: jobAge(a, clock)}
-		if n, ok := a.Int("job-state"); ok && ipp.JobState(n).Registered() {
-			j.State = device.Text(ipp.JobState(n).String())
-		}
-		if n, ok := a.Int("job-impressions-completed"); ok && n >= 0 {
-			j.Pages = &n
-		}
-		if o.ShowJobNames {
-			j.Name = device.CleanTo(a.Text("job-name"), 255)
-		}
-		if o.ShowOwners {
-			j.Owner = device.CleanTo(a.Text("job-originating-user-name"), 255)
-		}
-		jobs = append(jobs, j)
+	for _, a := range jobGroups(m) {
+		jobs = append(jobs, ippJob(a, clock, o))
 	}
 	return jobs
 }
 
-// jobAge is how long ago the job was created, in seconds, by the printer's own
-// clock: job-printer-up-time minus time-at-creation (RFC 8011 section
-// 5.3.14.4). A time of zero or less lies before the last restart; then, and
-// when the two do not count from the same moment, the wall clock times decide
-// if the printer gives both.
-func jobAge(a ipp.Attributes, clock ippClock) *int64 {
-	up, ok := a.Int("job-printer-up-time")
-	if !ok || up <= 0 {
-		up = clock.up
+// jobGroups returns the groups that name a job, no more than are kept.
+func jobGroups(m *ipp.Message) []ipp.Attributes {
+	groups := slices.DeleteFunc(m.All(ipp.JobGroup), func(a ipp.Attributes) bool {
+		_, ok := a.Int("job-id")
+		return !ok
+	})
+	return groups[:min(len(groups), ipp.MaxJobs)]
+}
+
+func ippJob(a ipp.Attributes, clock ippClock, o ReadOptions) device.Job {
+	id, _ := a.Int("job-id")
+	j := device.Job{
+		ID: int(id), Reasons: keywords(a.Texts("job-state-reasons")), AgeS: jobAge(a, clock),
+		Pages: counted(a, "job-impressions-completed"),
 	}
-	created, ok := a.Int("time-at-creation")
-	if ok && created > 0 && up >= created && (up < epochLike) == (created < epochLike) {
-		age := up - created
-		return &age
+	if n, ok := a.Int("job-state"); ok && ipp.JobState(n).Registered() {
+		j.State = device.Text(ipp.JobState(n).String())
+	}
+	if o.ShowJobNames {
+		j.Name = device.CleanTo(a.Text("job-name"), 255)
+	}
+	if o.ShowOwners {
+		j.Owner = device.CleanTo(a.Text("job-originating-user-name"), 255)
+	}
+	return j
+}
+
+// counted returns a count, nil for one that is not there or below zero.
+func counted(a ipp.Attributes, name string) *int64 {
+	if n, ok := a.Int(name); ok && n >= 0 {
+		return &n
+	}
+	return nil
+}
+
+// jobAge is how long ago the job was created, in seconds. Where the printer's
+// own clock does not tell, the wall clock times decide if the printer gives
+// both.
+func jobAge(a ipp.Attributes, clock ippClock) *int64 {
+	if age := since(a, clock, "time-at-creation"); age != nil {
+		return age
 	}
 	for _, v := range a.Get("date-time-at-creation") {
 		t, ok := v.Time()
@@ -97,6 +108,23 @@ func jobAge(a ipp.Attributes, clock ippClock) *int64 {
 	return nil
 }
 
+// since is how long ago something happened to a job, in seconds, by the
+// printer's own clock: job-printer-up-time minus the time (RFC 8011 section
+// 5.3.14). A time of zero or less lies before the last restart; it tells
+// nothing, as when the two do not count from the same moment.
+func since(a ipp.Attributes, clock ippClock, name string) *int64 {
+	up, ok := a.Int("job-printer-up-time")
+	if !ok || up <= 0 {
+		up = clock.up
+	}
+	then, ok := a.Int(name)
+	if !ok || then <= 0 || up < then || (up < epochLike) != (then < epochLike) {
+		return nil
+	}
+	n := up - then
+	return &n
+}
+
 // ippCounters maps the printer's own counters. They count from a moment that
 // the implementation chose, which is the life of the device on most.
 func ippCounters(a ipp.Attributes) device.Counters {
@@ -105,8 +133,8 @@ func ippCounters(a ipp.Attributes) device.Counters {
 		{"printer-impressions-completed", "impressions"},
 		{"printer-media-sheets-completed", "sheets"},
 	} {
-		if n, ok := a.Int(from.name); ok && n >= 0 {
-			c.Life = device.Count{Value: &n, Unit: device.Text(from.unit), Source: device.SourceIPP, Object: from.name}
+		if n := counted(a, from.name); n != nil {
+			c.Life = device.Count{Value: n, Unit: device.Text(from.unit), Source: device.SourceIPP, Object: from.name}
 			break
 		}
 	}

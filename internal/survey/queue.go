@@ -96,48 +96,21 @@ func (q *QueueSession) Read(ctx context.Context) (*device.QueueReading, error) {
 }
 
 // queueOf maps the job groups as ippJobs does, with what tells whether they
-// move.
+// move. Of several with one id the first counts.
 func queueOf(m *ipp.Message, clock ippClock, o ReadOptions) []device.QueueJob {
-	groups := map[int]ipp.Attributes{}
-	for _, a := range m.All(ipp.JobGroup) {
-		if id, ok := a.Int("job-id"); ok && groups[int(id)] == nil {
-			groups[int(id)] = a
-		}
-	}
+	seen := map[int]bool{}
 	var out []device.QueueJob
-	for _, j := range ippJobs(m, clock, o) {
-		a := groups[j.ID]
-		if a == nil {
-			continue // the same id twice
+	for _, a := range jobGroups(m) {
+		j := ippJob(a, clock, o)
+		if seen[j.ID] {
+			continue
 		}
-		delete(groups, j.ID)
+		seen[j.ID] = true
 		out = append(out, device.QueueJob{
 			Job: j, Total: counted(a, "job-impressions"), Sheets: counted(a, "job-media-sheets-completed"),
-			Octets: counted(a, "job-k-octets-processed"), ActiveS: activeFor(a, clock),
+			Octets: counted(a, "job-k-octets-processed"), ActiveS: since(a, clock, "time-at-processing"),
 			Message: device.CleanTo(a.Text("job-state-message"), 255),
 		})
 	}
 	return out
-}
-
-func counted(a ipp.Attributes, name string) *int64 {
-	if n, ok := a.Int(name); ok && n >= 0 {
-		return &n
-	}
-	return nil
-}
-
-// activeFor is how long ago processing began, by the printer's own clock, as
-// jobAge has it for the creation.
-func activeFor(a ipp.Attributes, clock ippClock) *int64 {
-	up, ok := a.Int("job-printer-up-time")
-	if !ok || up <= 0 {
-		up = clock.up
-	}
-	began, ok := a.Int("time-at-processing")
-	if !ok || began <= 0 || up < began || (up < epochLike) != (began < epochLike) {
-		return nil
-	}
-	n := up - began
-	return &n
 }
