@@ -66,11 +66,11 @@ func readCatalogue() (*catalogue, error) {
 
 func (c *catalogue) readSubjects() error {
 	var s struct{ Subject []*subject }
-	if err := tomlFile("subjects.toml", &s); err != nil {
+	if err := data.TOML("subjects.toml", &s); err != nil {
 		return err
 	}
 	var k struct{ Condition []*condition }
-	if err := tomlFile("conditions.toml", &k); err != nil {
+	if err := data.TOML("conditions.toml", &k); err != nil {
 		return err
 	}
 	c.subjects, c.conditions = s.Subject, k.Condition
@@ -84,7 +84,7 @@ func (c *catalogue) readSubjects() error {
 
 // readRegistry takes every registered keyword, and every derived one, apart.
 func (c *catalogue) readRegistry() error {
-	rows, err := keyed("registry.tsv", "keyword", "label")
+	rows, err := data.Keyed("registry.tsv", "keyword", "label")
 	if err != nil {
 		return err
 	}
@@ -102,7 +102,7 @@ func (c *catalogue) readRegistry() error {
 			c.terms["derived-"+suffix] = c.parse("derived-" + suffix)
 		}
 	}
-	families, err := keyed("families.tsv", "keyword", "family")
+	families, err := data.Keyed("families.tsv", "keyword", "family")
 	if err != nil {
 		return err
 	}
@@ -143,7 +143,7 @@ func (c *catalogue) condition(kind, suffix string) *condition {
 }
 
 func (c *catalogue) readAlerts() error {
-	rows, err := tsv("alerts.tsv", "code", "label", "group", "keyword")
+	rows, err := data.Rows("alerts.tsv", "code", "label", "group", "keyword")
 	if err != nil {
 		return err
 	}
@@ -157,7 +157,7 @@ func (c *catalogue) readAlerts() error {
 		}
 		c.alerts[r[1]] = a
 	}
-	rows, err = tsv("refine.tsv", "group", "keyword", "becomes")
+	rows, err = data.Rows("refine.tsv", "group", "keyword", "becomes")
 	for _, r := range rows {
 		c.refine = append(c.refine, refinement{r[0], r[1], r[2]})
 	}
@@ -165,11 +165,11 @@ func (c *catalogue) readAlerts() error {
 }
 
 func (c *catalogue) readAdvice() error {
-	if err := tomlFile("cautions.toml", &c.cautions); err != nil {
+	if err := data.TOML("cautions.toml", &c.cautions); err != nil {
 		return err
 	}
 	var w struct{ Advice []*written }
-	if err := tomlFile("advice.toml", &w); err != nil {
+	if err := data.TOML("advice.toml", &w); err != nil {
 		return err
 	}
 	c.written = map[string][]*written{}
@@ -200,7 +200,7 @@ func (c *catalogue) readSmall() (err error) {
 	if c.kinds, c.parts, err = readKinds(); err != nil {
 		return err
 	}
-	bits, err := keyed("bits.tsv", "bit", "keyword")
+	bits, err := data.Keyed("bits.tsv", "bit", "keyword")
 	if err != nil {
 		return err
 	}
@@ -208,7 +208,7 @@ func (c *catalogue) readSmall() (err error) {
 	for b, r := range bits {
 		c.bits[b] = r[1]
 	}
-	tech, err := keyed("technologies.tsv", "label", "class", "paper")
+	tech, err := data.Keyed("technologies.tsv", "label", "class", "paper")
 	if err != nil {
 		return err
 	}
@@ -216,10 +216,10 @@ func (c *catalogue) readSmall() (err error) {
 	for l, r := range tech {
 		c.tech[l] = technology{class: r[1], paper: r[2]}
 	}
-	if c.places, err = tsv("places.tsv", "source", "value", "place"); err != nil {
+	if c.places, err = data.Rows("places.tsv", "source", "value", "place"); err != nil {
 		return err
 	}
-	c.events, err = tsv("eventwords.tsv", "word", "unless")
+	c.events, err = data.Rows("eventwords.tsv", "word", "unless")
 	return err
 }
 

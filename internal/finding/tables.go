@@ -1,15 +1,13 @@
 package finding
 
 import (
-	"bytes"
 	"embed"
 	"fmt"
 	"strconv"
 	"strings"
 
-	"github.com/pelletier/go-toml/v2"
-
 	"printround/internal/device"
+	"printround/internal/tables"
 )
 
 // The knowledge of the trade and of the registries, as data. See the head of
@@ -18,63 +16,7 @@ import (
 //go:embed data
 var dataFiles embed.FS
 
-// tsv reads an embedded table: comment lines, a heading line, rows with as
-// many fields as the heading. want are the heading's words.
-func tsv(name string, want ...string) ([][]string, error) {
-	b, err := dataFiles.ReadFile("data/" + name)
-	if err != nil {
-		return nil, err
-	}
-	var rows [][]string
-	heading := false
-	for i, line := range strings.Split(strings.TrimSuffix(string(b), "\n"), "\n") {
-		if strings.HasPrefix(line, "#") {
-			continue
-		}
-		fields := strings.Split(line, "\t")
-		switch {
-		case len(fields) != len(want):
-			return nil, fmt.Errorf("%s:%d: %d fields, want %d", name, i+1, len(fields), len(want))
-		case heading:
-			rows = append(rows, fields)
-		case strings.Join(fields, " ") != strings.Join(want, " "):
-			return nil, fmt.Errorf("%s:%d: heading %q, want %q", name, i+1, fields, want)
-		default:
-			heading = true
-		}
-	}
-	return rows, nil
-}
-
-// keyed reads an embedded table whose first column is a key that occurs once.
-func keyed(name string, want ...string) (map[string][]string, error) {
-	rows, err := tsv(name, want...)
-	if err != nil {
-		return nil, err
-	}
-	m := make(map[string][]string, len(rows))
-	for _, r := range rows {
-		if _, twice := m[r[0]]; twice {
-			return nil, fmt.Errorf("%s: %q occurs twice", name, r[0])
-		}
-		m[r[0]] = r
-	}
-	return m, nil
-}
-
-// tomlFile reads an embedded TOML file strictly.
-func tomlFile(name string, into any) error {
-	b, err := dataFiles.ReadFile("data/" + name)
-	if err != nil {
-		return err
-	}
-	dec := toml.NewDecoder(bytes.NewReader(b))
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(into); err != nil {
-		return fmt.Errorf("%s: %w", name, err)
-	}
-	return nil
-}
+var data = tables.Data{FS: dataFiles}
 
 // subject is a row of subjects.toml.
 type subject struct {
@@ -140,7 +82,7 @@ type technology struct {
 }
 
 func readNatures() (map[string]*nature, error) {
-	rows, err := keyed("natures.tsv", "nature", "stop", "error", "warning", "report")
+	rows, err := data.Keyed("natures.tsv", "nature", "stop", "error", "warning", "report")
 	if err != nil {
 		return nil, err
 	}
@@ -157,7 +99,7 @@ func readNatures() (map[string]*nature, error) {
 }
 
 func readWeights() (map[string]float64, error) {
-	rows, err := keyed("weights.tsv", "key", "weight")
+	rows, err := data.Keyed("weights.tsv", "key", "weight")
 	if err != nil {
 		return nil, err
 	}
@@ -173,7 +115,7 @@ func readWeights() (map[string]float64, error) {
 }
 
 func readKinds() (map[string]*kind, []kind, error) {
-	rows, err := keyed("kinds.tsv", "kind", "class", "low", "out", "noun", "part", "tech")
+	rows, err := data.Keyed("kinds.tsv", "kind", "class", "low", "out", "noun", "part", "tech")
 	if err != nil {
 		return nil, nil, err
 	}
@@ -181,7 +123,7 @@ func readKinds() (map[string]*kind, []kind, error) {
 	for k, r := range rows {
 		kinds[foldKind(k)] = &kind{k, r[1], r[2], r[3], r[4], r[5], strings.FieldsFunc(r[6], func(c rune) bool { return c == ',' })}
 	}
-	words, err := tsv("partwords.tsv", "word", "low", "out", "noun", "part")
+	words, err := data.Rows("partwords.tsv", "word", "low", "out", "noun", "part")
 	if err != nil {
 		return nil, nil, err
 	}

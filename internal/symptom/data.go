@@ -1,7 +1,6 @@
 package symptom
 
 import (
-	"bytes"
 	"embed"
 	"fmt"
 	"slices"
@@ -9,10 +8,9 @@ import (
 	"strings"
 	"sync"
 
-	"github.com/pelletier/go-toml/v2"
-
 	"printround/internal/device"
 	"printround/internal/finding"
+	"printround/internal/tables"
 )
 
 // The knowledge of the trade, as data. The head of each file says what a row
@@ -20,6 +18,8 @@ import (
 //
 //go:embed data
 var dataFiles embed.FS
+
+var data = tables.Data{FS: dataFiles}
 
 // knowledge is the embedded data, read once.
 type knowledge struct {
@@ -127,7 +127,7 @@ func readKnowledge() (*knowledge, error) {
 
 func (k *knowledge) readSymptoms() error {
 	var f struct{ Symptom []*symptom }
-	if err := readTOML("symptoms.toml", &f); err != nil {
+	if err := data.TOML("symptoms.toml", &f); err != nil {
 		return err
 	}
 	k.symptoms = f.Symptom
@@ -142,7 +142,7 @@ func (k *knowledge) readSymptoms() error {
 
 func (k *knowledge) readSteps() error {
 	var f struct{ Step []*step }
-	if err := readTOML("steps.toml", &f); err != nil {
+	if err := data.TOML("steps.toml", &f); err != nil {
 		return err
 	}
 	for _, s := range f.Step {
@@ -165,7 +165,7 @@ func (k *knowledge) readSteps() error {
 
 func (k *knowledge) readCauses() error {
 	var f struct{ Cause []*cause }
-	if err := readTOML("causes.toml", &f); err != nil {
+	if err := data.TOML("causes.toml", &f); err != nil {
 		return err
 	}
 	k.causes = f.Cause
@@ -191,7 +191,7 @@ func (k *knowledge) readCauses() error {
 
 func (k *knowledge) readFacts() error {
 	var f struct{ Fact []*reported }
-	if err := readTOML("facts.toml", &f); err != nil {
+	if err := data.TOML("facts.toml", &f); err != nil {
 		return err
 	}
 	for _, r := range f.Fact {
@@ -207,7 +207,7 @@ func (k *knowledge) readFacts() error {
 }
 
 func (k *knowledge) readCurves() error {
-	rows, err := readTSV("curves.tsv", "curve", "at_most", "ratio")
+	rows, err := data.Rows("curves.tsv", "curve", "at_most", "ratio")
 	for _, r := range rows {
 		at, e1 := strconv.ParseFloat(r[1], 64)
 		v, e2 := strconv.ParseFloat(r[2], 64)
@@ -221,7 +221,7 @@ func (k *knowledge) readCurves() error {
 }
 
 func (k *knowledge) readRatios() error {
-	rows, err := readTSV("ratios.tsv", "fact", "causes", "symptoms", "ratio", "source")
+	rows, err := data.Rows("ratios.tsv", "fact", "causes", "symptoms", "ratio", "source")
 	if err != nil {
 		return err
 	}
@@ -256,7 +256,7 @@ func (r *ratio) fitsAny(c *cause) bool {
 }
 
 func (k *knowledge) readProfiles() error {
-	rows, err := readTSV("profiles.tsv", "class", "feed", "kind", "share", "words")
+	rows, err := data.Rows("profiles.tsv", "class", "feed", "kind", "share", "words")
 	for _, r := range rows {
 		share, e := strconv.ParseFloat(r[3], 64)
 		if e != nil || share <= 0 {
@@ -269,7 +269,7 @@ func (k *knowledge) readProfiles() error {
 
 func (k *knowledge) readDecide() error {
 	var f struct{ Pair []*pair }
-	if err := readTOML("decide.toml", &f); err != nil {
+	if err := data.TOML("decide.toml", &f); err != nil {
 		return err
 	}
 	for _, p := range f.Pair {
@@ -287,7 +287,7 @@ func (k *knowledge) readDecide() error {
 }
 
 func (k *knowledge) readRollers() error {
-	rows, err := readTSV("rollers.tsv", "class", "cause", "name", "part", "low_mm", "high_mm")
+	rows, err := data.Rows("rollers.tsv", "class", "cause", "name", "part", "low_mm", "high_mm")
 	for _, r := range rows {
 		low, e1 := strconv.ParseFloat(r[4], 64)
 		high, e2 := strconv.ParseFloat(r[5], 64)
@@ -297,44 +297,6 @@ func (k *knowledge) readRollers() error {
 		k.rollers = append(k.rollers, class{technology: r[0], cause: r[1], name: r[2], part: r[3], low: low, high: high})
 	}
 	return err
-}
-
-// readTOML reads an embedded TOML file strictly.
-func readTOML(name string, into any) error {
-	b, err := dataFiles.ReadFile("data/" + name)
-	if err != nil {
-		return err
-	}
-	d := toml.NewDecoder(bytes.NewReader(b))
-	d.DisallowUnknownFields()
-	if err := d.Decode(into); err != nil {
-		return fmt.Errorf("%s: %w", name, err)
-	}
-	return nil
-}
-
-// readTSV reads an embedded table: comment lines, a heading, rows.
-func readTSV(name string, heading ...string) ([][]string, error) {
-	b, err := dataFiles.ReadFile("data/" + name)
-	if err != nil {
-		return nil, err
-	}
-	var rows [][]string
-	for line := range strings.Lines(string(b)) {
-		line = strings.TrimRight(line, "\r\n")
-		if strings.HasPrefix(line, "#") || line == "" {
-			continue
-		}
-		r := strings.Split(line, "\t")
-		if len(r) != len(heading) {
-			return nil, fmt.Errorf("%s: %q: %d fields, want %d", name, line, len(r), len(heading))
-		}
-		rows = append(rows, r)
-	}
-	if len(rows) == 0 || !slices.Equal(rows[0], heading) {
-		return nil, fmt.Errorf("%s: wanted the heading %v", name, heading)
-	}
-	return rows[1:], nil
 }
 
 // caution returns the words of a step's cautions.
