@@ -58,7 +58,7 @@ what differs between two. Both exit with 3 when something differs.
 			if err := reach.check(false); err != nil {
 				return err
 			}
-			if err := checkLab(cmd, &choose, args); err != nil {
+			if err := choose.checkLab(cmd); err != nil {
 				return err
 			}
 			if err := audit.check(cmd, args, &show); err != nil {
@@ -104,10 +104,8 @@ func runCheck(ctx context.Context, a *app, query string, every time.Duration, re
 	if err != nil {
 		return err
 	}
+	defer p.close()
 	look, err := p.looker(ctx, query)
-	if p.lab != nil {
-		defer p.lab.close(a)
-	}
 	if err != nil {
 		return err
 	}
@@ -147,6 +145,15 @@ func writeDevices(w io.Writer, s *device.Survey, o report.Options) error {
 		}
 	}
 	return nil
+}
+
+// lookAt finds the device and looks at it once.
+func (p *plan) lookAt(ctx context.Context, query string) (*device.Survey, error) {
+	look, err := p.looker(ctx, query)
+	if err != nil {
+		return nil, err
+	}
+	return look(ctx)
 }
 
 // looker finds the device and returns the function that looks at it.

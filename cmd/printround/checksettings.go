@@ -38,7 +38,7 @@ func (f *settingsFlags) check(cmd *cobra.Command, args []string, show *showFlags
 	case f.settings && changed("watch"):
 		return usagef("--settings does not go with --watch")
 	case f.settings && show.format == string(report.HTML):
-		return usagef("--format %s: settings are written as %s", show.format, words(report.AuditFormats()))
+		return usagef("--format %s: settings are written as %s", show.format, words(report.DocumentFormats()))
 	}
 	return nil
 }
@@ -49,11 +49,7 @@ func runSettings(ctx context.Context, a *app, args []string, reach *reachFlags, 
 	if err != nil {
 		return err
 	}
-	defer func() {
-		if p.lab != nil {
-			p.lab.close(a)
-		}
-	}()
+	defer p.close()
 	audits := make([]*device.Audit, len(args))
 	for i, query := range args {
 		d, options, err := p.lookSettings(ctx, query)

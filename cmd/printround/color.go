@@ -5,7 +5,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -67,9 +66,6 @@ func newColor(a *app) *cobra.Command {
 			if measured == "" {
 				return &usageError{message: "which readings? --measured names their file", hint: "printround color --measured readings.txt"}
 			}
-			if !slices.Contains(report.ColorFormats(), report.Format(show.format)) {
-				return usagef("--format %q: a colour comparison is written as %s", show.format, words(report.ColorFormats()))
-			}
 			o, err := show.options(a, cmd)
 			if err != nil {
 				return err
@@ -93,11 +89,7 @@ func newColor(a *app) *cobra.Command {
 	fl.SortFlags = false
 	fl.StringVar(&measured, "measured", "", "`FILE` of the readings, CGATS.17 text")
 	fl.StringVar(&reference, "reference", "", "`FILE` of what they should be, CGATS.17 text; default: the proof page")
-	fl.StringVar(&show.format, "format", string(report.Table), words(report.ColorFormats()))
-	complete(cmd, "format", report.ColorFormats())
-	fl.BoolVar(&show.bom, "bom", false, "with --format csv, begin with a byte order mark, for spreadsheets")
-	fl.StringVar(&show.out, "out", "", "write the result to `FILE`, whole or not at all")
-	fl.BoolVar(&show.plain, "plain", false, "plain ASCII, no colour")
+	show.addDocument(cmd, "a colour comparison")
 	fl.BoolVar(&show.explain, "explain", false, "show the rules that held, their weights, and the tolerances")
 	return cmd
 }

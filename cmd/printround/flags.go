@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -105,9 +106,15 @@ func (f *chooseFlags) add(cmd *cobra.Command, sweep bool) {
 	fl.BoolVar(&f.lab, "lab", false, "use the simulated offices of 'printround lab'")
 }
 
-// labConflict refuses flags that name another place to look at beside --lab.
-func labConflict(cmd *cobra.Command, names ...string) error {
-	for _, n := range names {
+// elsewhere are flags that name another place to look at, or another way there.
+var elsewhere = []string{"site", "community-file", "snmp-port", "ipp-port", "large", "allow-public"}
+
+// checkLab refuses such flags beside --lab, and those that more names.
+func (f *chooseFlags) checkLab(cmd *cobra.Command, more ...string) error {
+	if !f.lab {
+		return nil
+	}
+	for _, n := range append(more, elsewhere...) {
 		if cmd.Flags().Changed(n) {
 			return usagef("--lab brings its own devices and ports: leave out --%s", n)
 		}
@@ -117,7 +124,9 @@ func labConflict(cmd *cobra.Command, names ...string) error {
 
 // showFlags say how results are shown.
 type showFlags struct {
-	format        string
+	format        string // empty: a table
+	formats       []report.Format
+	wanted        string // leads to them in an error
 	rows          string // sweep only
 	out           string
 	plain         bool
@@ -132,15 +141,12 @@ type showFlags struct {
 
 func (f *showFlags) add(cmd *cobra.Command, sweep bool) {
 	fl := cmd.Flags()
-	fl.StringVar(&f.format, "format", string(report.Table), words(report.Formats()))
-	complete(cmd, "format", report.Formats())
+	f.addFormat(cmd, notThere, report.Formats())
 	if sweep {
 		fl.StringVar(&f.rows, "rows", string(report.Devices), "with --format csv, one row for each of: "+words(report.RowKinds()))
 		complete(cmd, "rows", report.RowKinds())
 	}
-	fl.BoolVar(&f.bom, "bom", false, "with --format csv, begin with a byte order mark, for spreadsheets")
-	fl.StringVar(&f.out, "out", "", "write the result to `FILE`, whole or not at all")
-	fl.BoolVar(&f.plain, "plain", false, "plain ASCII, no colour")
+	f.addFile(cmd)
 	fl.BoolVar(&f.explain, "explain", false, "show how attention and urgency came about")
 	fl.BoolVar(&f.showJobNames, "show-job-names", false, "show the names of jobs, which may be personal")
 	fl.BoolVar(&f.showOwners, "show-owners", false, "show the owners of jobs")
@@ -151,16 +157,41 @@ func (f *showFlags) add(cmd *cobra.Command, sweep bool) {
 	}
 }
 
+// addFormat adds the choice of a format, of which the first is the default.
+func (f *showFlags) addFormat(cmd *cobra.Command, wanted string, formats []report.Format) {
+	f.wanted, f.formats = wanted, formats
+	cmd.Flags().StringVar(&f.format, "format", string(formats[0]), words(formats))
+	complete(cmd, "format", formats)
+}
+
+// addFile adds where to and in which characters.
+func (f *showFlags) addFile(cmd *cobra.Command) {
+	fl := cmd.Flags()
+	fl.BoolVar(&f.bom, "bom", false, "with --format csv, begin with a byte order mark, for spreadsheets")
+	fl.StringVar(&f.out, "out", "", "write the result to `FILE`, whole or not at all")
+	fl.BoolVar(&f.plain, "plain", false, "plain ASCII, no colour")
+}
+
+// addDocument adds what documents have that are neither a survey nor a device.
+func (f *showFlags) addDocument(cmd *cobra.Command, what string) {
+	f.addFormat(cmd, ": "+what+" is written as", report.DocumentFormats())
+	f.addFile(cmd)
+}
+
 // options checks the flags and turns them into those of a report.
 func (f *showFlags) options(a *app, cmd *cobra.Command) (report.Options, error) {
-	format, err := report.ParseFormat(f.format)
-	if err != nil {
-		return report.Options{}, usagef("--%v", err)
+	format := report.Table
+	if f.format != "" {
+		var err error
+		if format, err = oneOf("format", f.format, f.wanted, f.formats); err != nil {
+			return report.Options{}, err
+		}
 	}
 	o := report.Options{Format: format, Plain: f.plain, Explain: f.explain, BOM: f.bom, Now: a.now()}
 	if f.rows != "" {
-		if o.Rows, err = report.ParseRows(f.rows); err != nil {
-			return report.Options{}, usagef("--%v", err)
+		var err error
+		if o.Rows, err = oneOf("rows", f.rows, notThere, report.RowKinds()); err != nil {
+			return report.Options{}, err
 		}
 	}
 	if format != report.CSV {
@@ -204,6 +235,18 @@ func complete[T ~string](cmd *cobra.Command, flag string, values []T) {
 	if err := cmd.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(out, cobra.ShellCompDirectiveNoFileComp)); err != nil {
 		panic(err)
 	}
+}
+
+// notThere leads to the words of a flag where there is no more to say.
+const notThere = " does not exist, choose one of:"
+
+// oneOf reads the value of a flag that takes one of some words; wanted leads to
+// them in the error.
+func oneOf[T ~string](flag, value, wanted string, known []T) (T, error) {
+	if v := T(value); slices.Contains(known, v) {
+		return v, nil
+	}
+	return "", usagef("--%s %q%s %s", flag, value, wanted, words(known))
 }
 
 func words[T ~string](list []T) string {

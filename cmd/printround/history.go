@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -32,33 +31,30 @@ func (f *historyFlags) add(cmd *cobra.Command) {
 	fl.StringVar(&f.site, "site", "", "site `FILE`; default: printround/printround.toml in your configuration folder, if there")
 }
 
-// find fills in where the history is, and what else the site file says of it.
-func (f *historyFlags) find() (site.Report, error) {
+// find fills in where the history is, and returns the site file if that had to
+// be read.
+func (f *historyFlags) find() (*site.File, error) {
 	if f.history != "" && f.site == "" {
-		return site.Report{}, nil
+		return nil, nil
 	}
 	path := f.site
 	if path == "" {
 		var err error
 		if path, err = site.DefaultPath(); err != nil || !isFile(path) {
-			return site.Report{}, &usageError{message: "which history?", hint: "give --history FILE, or --site FILE whose [report] table names it"}
+			return nil, &usageError{message: "which history?", hint: "give --history FILE, or --site FILE whose [report] table names it"}
 		}
 	}
 	file, err := site.Load(path)
 	if err != nil {
-		return site.Report{}, err
+		return nil, err
 	}
-	r := file.Report
-	switch {
-	case f.history != "":
-	case r.History != "":
-		f.history = r.History
-	case r.Dir != "":
-		f.history = filepath.Join(r.Dir, historyName)
-	default:
-		return r, &usageError{message: fmt.Sprintf("%s names no history", path), hint: "give --history FILE, or put history = \"FILE\" under [report] into it"}
+	if f.history == "" {
+		f.history = historyOf(file.Report)
 	}
-	return r, nil
+	if f.history == "" {
+		return nil, &usageError{message: fmt.Sprintf("%s names no history", path), hint: "give --history FILE, or put history = \"FILE\" under [report] into it"}
+	}
+	return file, nil
 }
 
 func newHistory(a *app) *cobra.Command {
@@ -165,10 +161,8 @@ standard error, and the exit status is 1.
 			if bom && format != string(report.CSV) {
 				return usagef("--bom goes with --format csv only, not with %s", format)
 			}
-			if format != sqliteFormat {
-				if _, err := report.ParseFormat(format); err != nil || format != string(report.CSV) && format != string(report.JSON) {
-					return usagef("--format %q does not exist here, choose one of: %s", format, words(formats))
-				}
+			if _, err := oneOf("format", format, notThere, formats); err != nil {
+				return err
 			}
 			return exportHistory(cmd.Context(), a, &f, format, out, bom)
 		},
@@ -366,12 +360,12 @@ Where the site file has keep_days under [report], 'nightly' does so every night.
 }
 
 func pruneHistory(ctx context.Context, a *app, f *historyFlags, days int, yes bool) (err error) {
-	r, err := f.find()
+	file, err := f.find()
 	if err != nil {
 		return err
 	}
-	if days == 0 {
-		days = r.KeepDays
+	if days == 0 && file != nil {
+		days = file.Report.KeepDays
 	}
 	if days == 0 {
 		return &usageError{message: "how many days are to be kept?", hint: "give --keep-days N, or put keep_days = N under [report] into the site file"}

@@ -46,12 +46,9 @@ Exit status:
 			if err := reach.check(false); err != nil {
 				return err
 			}
-			if choose.lab {
-				if err := labConflict(cmd, "from", "site", "community-file", "snmp-port", "ipp-port", "allow-public"); err != nil {
-					return err
-				}
+			if err := choose.checkLab(cmd, "from"); err != nil {
+				return err
 			}
-			show.format = string(report.Table)
 			o, err := show.options(a, cmd)
 			if err != nil {
 				return err
@@ -72,14 +69,8 @@ func runIdentify(ctx context.Context, a *app, query string, yes bool, reach *rea
 	if err != nil {
 		return err
 	}
-	look, err := p.looker(ctx, query)
-	if p.lab != nil {
-		defer p.lab.close(a)
-	}
-	if err != nil {
-		return err
-	}
-	s, err := look(ctx)
+	defer p.close()
+	s, err := p.lookAt(ctx, query)
 	if err != nil {
 		return err
 	}

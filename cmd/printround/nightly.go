@@ -70,7 +70,7 @@ switched off then, and each read wakes one.
 			if err := reach.check(true); err != nil {
 				return err
 			}
-			if err := checkLab(cmd, &choose, nil); err != nil {
+			if err := choose.checkLab(cmd, "yes"); err != nil {
 				return err
 			}
 			return runNightly(cmd.Context(), a, &reach, &choose, &show, &f)
@@ -94,13 +94,10 @@ switched off then, and each read wakes one.
 
 // places fills in what the site file says, and refuses what goes nowhere.
 func (f *nightlyFlags) places(r site.Report) error {
-	if f.dir == "" {
-		f.dir = r.Dir
+	if f.dir != "" {
+		r.Dir = f.dir
 	}
-	if f.history == "" {
-		f.history = r.History
-	}
-	f.keepDays = r.KeepDays
+	f.dir, f.keepDays = r.Dir, r.KeepDays
 	if f.dir == "" {
 		return &usageError{
 			message: "where are the reports to go?",
@@ -108,9 +105,18 @@ func (f *nightlyFlags) places(r site.Report) error {
 		}
 	}
 	if f.history == "" {
-		f.history = filepath.Join(f.dir, historyName)
+		f.history = historyOf(r)
 	}
 	return nil
+}
+
+// historyOf is where the history of a site file lies: where it says, else in
+// the folder of the reports; empty when it names neither.
+func historyOf(r site.Report) string {
+	if r.History == "" && r.Dir != "" {
+		return filepath.Join(r.Dir, historyName)
+	}
+	return r.History
 }
 
 func runNightly(ctx context.Context, a *app, reach *reachFlags, choose *chooseFlags, show *showFlags, f *nightlyFlags) error {
@@ -121,6 +127,7 @@ func runNightly(ctx context.Context, a *app, reach *reachFlags, choose *chooseFl
 	if err != nil {
 		return err
 	}
+	defer p.close()
 	var of site.Report
 	switch {
 	case p.file != nil:
@@ -133,9 +140,6 @@ func runNightly(ctx context.Context, a *app, reach *reachFlags, choose *chooseFl
 	}
 	n := &night{plan: p, flags: f, began: a.now(), folder: nightly.Folder{Dir: f.dir, BOM: show.bom}}
 	err = n.run(ctx)
-	if p.lab != nil {
-		defer p.lab.close(a)
-	}
 	var o outcome
 	if err != nil && !errors.As(err, &o) && n.marked {
 		if e := n.folder.Failed(n.began, err); e != nil {

@@ -85,6 +85,13 @@ func newPlan(a *app, reach *reachFlags, choose *chooseFlags, show *showFlags) (*
 	return p, err
 }
 
+// close stops the lab, if it was started.
+func (p *plan) close() {
+	if p.lab != nil {
+		p.lab.close(p.a)
+	}
+}
+
 // remember reads what a history tells of devices.
 func (p *plan) remember(path string) error {
 	ctx := context.Background()

@@ -113,11 +113,8 @@ func (f *proofFlags) check(cmd *cobra.Command, reach *reachFlags, choose *choose
 	if err := reach.check(false); err != nil {
 		return err
 	}
-	show.format = "table"
-	if choose.lab {
-		if err := labConflict(cmd, "from", "site", "community-file", "snmp-port", "ipp-port", "allow-public"); err != nil {
-			return err
-		}
+	if err := choose.checkLab(cmd, "from"); err != nil {
+		return err
 	}
 	changed := cmd.Flags().Changed
 	if f.read {
@@ -138,8 +135,11 @@ func (f *proofFlags) check(cmd *cobra.Command, reach *reachFlags, choose *choose
 		return &usageError{message: "on which device?", hint: "printround proof ADDRESS, or --out FILE for a page in a file"}
 	case show.out != "" && f.yes:
 		return usagef("--out writes a file and asks nothing: leave out --yes")
-	case changed("sides") && !slices.Contains(sidesWords, f.wish.Sides):
-		return usagef("--sides %q: wanted %s", f.wish.Sides, words(sidesWords))
+	}
+	if changed("sides") {
+		if _, err := oneOf("sides", f.wish.Sides, ": wanted", sidesWords); err != nil {
+			return err
+		}
 	}
 	for _, n := range []string{"as", "media", "tray"} {
 		if changed(n) && strings.TrimSpace(cmd.Flags().Lookup(n).Value.String()) == "" {
@@ -147,11 +147,10 @@ func (f *proofFlags) check(cmd *cobra.Command, reach *reachFlags, choose *choose
 		}
 	}
 	if f.as != "" {
-		as, err := proof.ParseFormat(f.as)
-		if err != nil {
-			return usagef("--as %v", err)
+		var err error
+		if f.wish.As, err = oneOf("as", f.as, ": a page is made as", proof.Formats()); err != nil {
+			return err
 		}
-		f.wish.As = as
 	}
 	return show.checkOut()
 }
@@ -177,14 +176,8 @@ func runProof(ctx context.Context, a *app, args []string, f *proofFlags, reach *
 		return r.blank()
 	}
 	r.query = args[0]
-	look, err := p.looker(ctx, r.query)
-	if p.lab != nil {
-		defer p.lab.close(a)
-	}
-	if err != nil {
-		return err
-	}
-	s, err := look(ctx)
+	defer p.close()
+	s, err := p.lookAt(ctx, r.query)
 	if err != nil {
 		return err
 	}

@@ -45,10 +45,8 @@ func runProofRead(ctx context.Context, a *app, cmd *cobra.Command, args []string
 	if len(args) > 0 {
 		t.query = args[0]
 	}
+	defer p.close()
 	devices, err := t.devices(ctx, p)
-	if p.lab != nil {
-		defer p.lab.close(a)
-	}
 	if err != nil {
 		return err
 	}

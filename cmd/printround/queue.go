@@ -93,11 +93,7 @@ func addQueueFlags(cmd *cobra.Command, reach *reachFlags, choose *chooseFlags, s
 	fl.BoolVar(&reach.noMDNS, "no-mdns", false, "do not browse DNS-SD")
 	fl.BoolVar(&reach.verbose, "verbose", false, "say on standard error what is being done")
 	choose.add(cmd, false)
-	fl.StringVar(&show.format, "format", string(report.Table), words(report.QueueFormats()))
-	complete(cmd, "format", report.QueueFormats())
-	fl.BoolVar(&show.bom, "bom", false, "with --format csv, begin with a byte order mark, for spreadsheets")
-	fl.StringVar(&show.out, "out", "", "write the result to `FILE`, whole or not at all")
-	fl.BoolVar(&show.plain, "plain", false, "plain ASCII, no colour")
+	show.addDocument(cmd, "a queue")
 	fl.BoolVar(&show.showJobNames, "show-job-names", false, "show the names of jobs, which may be personal")
 	fl.BoolVar(&show.showOwners, "show-owners", false, "show the owners of jobs")
 	fl.StringVar(&show.from, "from", "", "earlier survey in JSON: `FILE` to know devices from")
@@ -112,13 +108,8 @@ func (f *queueFlags) check(cmd *cobra.Command, a *app, reach *reachFlags, choose
 	if err := reach.check(false); err != nil {
 		return report.Options{}, err
 	}
-	if choose.lab {
-		if err := labConflict(cmd, "from", "site", "ipp-port", "allow-public"); err != nil {
-			return report.Options{}, err
-		}
-	}
-	if show.format == string(report.HTML) {
-		return report.Options{}, usagef("--format %s: a queue is written as %s", show.format, words(report.QueueFormats()))
+	if err := choose.checkLab(cmd, "from"); err != nil {
+		return report.Options{}, err
 	}
 	o, err := show.options(a, cmd)
 	changed := cmd.Flags().Changed
@@ -158,10 +149,8 @@ func runQueue(ctx context.Context, a *app, query string, f *queueFlags, reach *r
 	if err != nil {
 		return err
 	}
+	defer p.close()
 	at, err := p.queueTargets(ctx, query)
-	if p.lab != nil {
-		defer p.lab.close(a)
-	}
 	if notFound(err) {
 		return a.unreachable(query, err)
 	}

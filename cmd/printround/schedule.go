@@ -70,8 +70,8 @@ func runSchedule(a *app, f *scheduleFlags) error {
 	}
 	system := nativeSystem()
 	if f.system != "" {
-		if system, err = schedule.ParseSystem(f.system); err != nil {
-			return usagef("--%v", err)
+		if system, err = oneOf("for", f.system, ": choose one of", schedule.Systems()); err != nil {
+			return err
 		}
 	}
 	j, err := f.job()

@@ -50,7 +50,7 @@ standard output or to the file named by --out.
 			if err := reach.check(true); err != nil {
 				return err
 			}
-			if err := checkLab(cmd, &choose, args); err != nil {
+			if err := checkTargets(cmd, &choose, args); err != nil {
 				return err
 			}
 			o, err := show.options(a, cmd)
@@ -66,14 +66,12 @@ standard output or to the file named by --out.
 	return cmd
 }
 
-func checkLab(cmd *cobra.Command, choose *chooseFlags, args []string) error {
-	if !choose.lab {
-		return nil
-	}
-	if len(args) > 0 && cmd.Name() == "sweep" {
+// checkTargets refuses targets beside --lab, and flags that name others.
+func checkTargets(cmd *cobra.Command, choose *chooseFlags, args []string, more ...string) error {
+	if choose.lab && len(args) > 0 {
 		return usagef("--lab brings its own targets: leave out %q", args[0])
 	}
-	return labConflict(cmd, "site", "community-file", "snmp-port", "ipp-port", "yes", "large", "allow-public")
+	return choose.checkLab(cmd, append(more, "yes")...)
 }
 
 func runSweep(ctx context.Context, a *app, args []string, reach *reachFlags, choose *chooseFlags, show *showFlags, o report.Options) error {
@@ -81,10 +79,8 @@ func runSweep(ctx context.Context, a *app, args []string, reach *reachFlags, cho
 	if err != nil {
 		return err
 	}
+	defer p.close()
 	jobs, err := p.sweepJobs(ctx, args)
-	if p.lab != nil {
-		defer p.lab.close(a)
-	}
 	if err != nil {
 		return err
 	}

@@ -105,11 +105,7 @@ func newSymptom(a *app) *cobra.Command {
 	reach.add(cmd, false)
 	choose.add(cmd, false)
 	fl.StringVar(&show.from, "from", "", "take the device from this survey in JSON: `FILE`; nothing is asked")
-	fl.StringVar(&show.format, "format", string(report.Table), words(report.TriageFormats()))
-	complete(cmd, "format", report.TriageFormats())
-	fl.BoolVar(&show.bom, "bom", false, "with --format csv, begin with a byte order mark, for spreadsheets")
-	fl.StringVar(&show.out, "out", "", "write the result to `FILE`, whole or not at all")
-	fl.BoolVar(&show.plain, "plain", false, "plain ASCII, no colour")
+	show.addDocument(cmd, "a symptom")
 	fl.BoolVar(&show.explain, "explain", false, "show prior odds and likelihood ratios")
 	return cmd
 }
@@ -119,13 +115,8 @@ func checkSymptom(cmd *cobra.Command, reach *reachFlags, choose *chooseFlags, sh
 	if err := reach.check(false); err != nil {
 		return err
 	}
-	if !slices.Contains(report.TriageFormats(), report.Format(show.format)) {
-		return usagef("--format %q: a symptom is written as %s", show.format, words(report.TriageFormats()))
-	}
-	if choose.lab {
-		if err := labConflict(cmd, "from", "site", "community-file", "snmp-port", "ipp-port", "allow-public"); err != nil {
-			return err
-		}
+	if err := choose.checkLab(cmd, "from"); err != nil {
+		return err
 	}
 	named := cmd.Flags().Changed("device")
 	switch {
@@ -194,10 +185,8 @@ func (t *triage) run(ctx context.Context, reach *reachFlags, choose *chooseFlags
 	if err != nil {
 		return err
 	}
+	defer p.close()
 	devices, err := t.devices(ctx, p)
-	if p.lab != nil {
-		defer p.lab.close(t.a)
-	}
 	if err != nil {
 		return err
 	}
@@ -220,11 +209,7 @@ func (t *triage) devices(ctx context.Context, p *plan) ([]device.Device, error) 
 	case t.from != "":
 		return t.saved()
 	}
-	look, err := p.looker(ctx, t.query)
-	if err != nil {
-		return nil, err
-	}
-	s, err := look(ctx)
+	s, err := p.lookAt(ctx, t.query)
 	if err != nil {
 		return nil, err
 	}

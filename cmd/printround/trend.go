@@ -67,9 +67,6 @@ Exit status:
 					return usagef("--backtest is of all devices: leave out %q", args[0])
 				}
 			}
-			if !slices.Contains(report.TrendFormats(), report.Format(show.format)) {
-				return usagef("--format %q: an outlook is written as %s", show.format, words(report.TrendFormats()))
-			}
 			o, err := show.options(a, cmd)
 			if err != nil {
 				return err
@@ -83,11 +80,8 @@ Exit status:
 	}
 	f.add(cmd)
 	fl := cmd.Flags()
-	fl.StringVar(&show.format, "format", string(report.Table), words(report.TrendFormats()))
-	complete(cmd, "format", report.TrendFormats())
-	fl.BoolVar(&show.bom, "bom", false, "with --format csv, begin with a byte order mark, for spreadsheets")
-	fl.StringVar(&show.out, "out", "", "write the result to `FILE`, whole or not at all")
-	fl.BoolVar(&show.plain, "plain", false, "plain ASCII, no colour")
+	show.addFormat(cmd, ": an outlook is written as", report.TrendFormats())
+	show.addFile(cmd)
 	fl.BoolVar(&backtest, "backtest", false, "try the forecasts on the past")
 	return cmd
 }
@@ -103,19 +97,17 @@ type trend struct {
 }
 
 func (t *trend) open() error {
-	if _, err := t.flags.find(); err != nil {
+	var err error
+	if t.site, err = t.flags.find(); err != nil {
 		return err
 	}
-	path := t.flags.site
-	if path == "" {
-		if p, err := site.DefaultPath(); err == nil && isFile(p) {
-			path = p
-		}
-	}
-	var err error
-	if path != "" {
-		if t.site, err = site.Load(path); err != nil {
-			return err
+	if t.site == nil {
+		// A history that was named needs no site file to be read; what is
+		// foreseen gets better with one.
+		if path, e := site.DefaultPath(); e == nil && isFile(path) {
+			if t.site, err = site.Load(path); err != nil {
+				return err
+			}
 		}
 	}
 	t.store, err = history.Open(t.flags.history, history.Options{ReadOnly: true})

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 
@@ -71,33 +70,19 @@ listed to be looked at. It prints well with --format markdown or on plain paper.
 	fl := cmd.Flags()
 	fl.StringVar(&show.from, "from", "", "plan from this survey in JSON: `FILE`; nothing is asked")
 	fl.StringVar(&show.history, "history", "", "history that 'nightly' keeps: `FILE` to foresee from; default: as the site file says, if there")
-	fl.StringVar(&show.format, "format", string(report.Table), words(report.VisitFormats()))
-	complete(cmd, "format", report.VisitFormats())
-	fl.BoolVar(&show.bom, "bom", false, "with --format csv, begin with a byte order mark, for spreadsheets")
-	fl.StringVar(&show.out, "out", "", "write the plan to `FILE`, whole or not at all")
-	fl.BoolVar(&show.plain, "plain", false, "plain ASCII, no colour")
+	show.addDocument(cmd, "a plan")
 	return cmd
 }
 
 // checkVisit refuses flags that contradict each other.
 func checkVisit(cmd *cobra.Command, choose *chooseFlags, show *showFlags, args []string) error {
-	if choose.lab {
-		if len(args) > 0 {
-			return usagef("--lab brings its own targets: leave out %q", args[0])
-		}
-		if err := labConflict(cmd, "from", "site", "community-file", "snmp-port", "ipp-port", "yes", "large", "allow-public"); err != nil {
-			return err
-		}
+	if err := checkTargets(cmd, choose, args, "from"); err != nil {
+		return err
 	}
 	if show.from != "" && len(args) > 0 {
 		return usagef("--from is the survey to plan from, so nothing is asked: leave out %q", args[0])
 	}
-	for _, f := range report.VisitFormats() {
-		if show.format == string(f) {
-			return nil
-		}
-	}
-	return usagef("--format %q: a plan is written as %s", show.format, words(report.VisitFormats()))
+	return nil
 }
 
 // days is a number of days on the command line: 14d, 2w, or 14.
@@ -140,10 +125,8 @@ func runVisit(ctx context.Context, a *app, args []string, from string, horizon i
 	if err := p.keptNights(); err != nil {
 		return err
 	}
+	defer p.close()
 	s, status, err := p.surveyed(ctx, args, from)
-	if p.lab != nil {
-		defer p.lab.close(a)
-	}
 	if err != nil {
 		return err
 	}
@@ -174,10 +157,7 @@ func (p *plan) keptNights() error {
 	if p.show.history != "" || p.file == nil {
 		return nil
 	}
-	path := p.file.Report.History
-	if path == "" && p.file.Report.Dir != "" {
-		path = filepath.Join(p.file.Report.Dir, historyName)
-	}
+	path := historyOf(p.file.Report)
 	if path == "" || !isFile(path) {
 		return nil
 	}

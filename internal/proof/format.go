@@ -3,7 +3,6 @@ package proof
 import (
 	"fmt"
 	"io"
-	"strings"
 )
 
 // Format is a page language.
@@ -20,18 +19,6 @@ const (
 
 // Formats lists them in order.
 func Formats() []Format { return []Format{PDF, PWGRaster, PostScript, PlainText} }
-
-// ParseFormat reads the name of a format.
-func ParseFormat(s string) (Format, error) {
-	var names []string
-	for _, f := range Formats() {
-		if s == string(f) {
-			return f, nil
-		}
-		names = append(names, string(f))
-	}
-	return "", fmt.Errorf("%q: a page is made as %s", s, strings.Join(names, ", "))
-}
 
 // MIME is the value of document-format (IANA media types; image/pwg-raster is
 // that of PWG 5102.4).

@@ -10,21 +10,8 @@ import (
 
 // WriteAudit writes how a device is set, beside how it should be.
 func WriteAudit(w io.Writer, a *device.Audit, o Options) error {
-	switch o.Format {
-	case "", Table:
-		return writeAuditText(w, a, o)
-	case CSV:
-		return writeAuditCSV(w, a, o)
-	case JSON:
-		return writeJSON(w, a)
-	case Markdown:
-		return writeAuditMarkdown(w, a, o)
-	}
-	return fmt.Errorf("settings cannot be written as %s, choose one of: %s", o.Format, words(AuditFormats()))
+	return forms[*device.Audit]{"settings", writeAuditText, writeAuditCSV, writeAuditMarkdown}.write(w, a, o)
 }
-
-// AuditFormats returns the formats of settings, the default first.
-func AuditFormats() []Format { return []Format{Table, CSV, JSON, Markdown} }
 
 // auditHead says how many settings stand how.
 func auditHead(a *device.Audit) string {
@@ -65,11 +52,7 @@ var verdictWords = map[device.SettingVerdict]string{
 }
 
 func auditCells(s *device.Setting) []string {
-	value := string(s.Value)
-	if value == "" {
-		value = "?"
-	}
-	return []string{verdictWords[s.Verdict], s.Name, value, string(s.Norm)}
+	return []string{verdictWords[s.Verdict], s.Name, orUnknown(string(s.Value)), string(s.Norm)}
 }
 
 var auditHeadings = []tableColumn{
@@ -148,15 +131,11 @@ func writeAuditMarkdown(w io.Writer, a *device.Audit, o Options) error {
 		p.line(p.md(whose + ", looked at " + p.time(a.ObservedAt)))
 		p.blank()
 	}
-	p.mdRow([]string{"Verdict", "Setting", "Is", "Should be"})
-	p.mdRow([]string{"---", "---", "---", "---"})
+	rows := make([][]string, len(a.Settings))
 	for i := range a.Settings {
-		cells := auditCells(&a.Settings[i])
-		for k := range cells {
-			cells[k] = p.md(cells[k])
-		}
-		p.mdRow(cells)
+		rows[i] = auditCells(&a.Settings[i])
 	}
+	p.mdGrid([]tableColumn{{heading: "Verdict"}, {heading: "Setting"}, {heading: "Is"}, {heading: "Should be"}}, rows)
 	for i, l := range auditSteps(a, o.Explain) {
 		if i == 0 {
 			p.blank()
@@ -192,28 +171,9 @@ var settingColumns = []column[settingRow]{
 }
 
 func writeAuditCSV(w io.Writer, a *device.Audit, o Options) error {
-	return writeRows(w, settingColumns, len(a.Settings), func(i int) settingRow { return settingRow{&a.Settings[i], a} }, o)
-}
-
-// writeRows writes a heading and n rows.
-func writeRows[T any](w io.Writer, cols []column[T], n int, row func(int) T, o Options) error {
-	if o.BOM {
-		if _, err := io.WriteString(w, "\ufeff"); err != nil {
-			return err
-		}
+	rows := make([]settingRow, len(a.Settings))
+	for i := range a.Settings {
+		rows[i] = settingRow{&a.Settings[i], a}
 	}
-	r := newRecordWriter()
-	writeHeading(r.Writer, cols)
-	for i := range n {
-		x := row(i)
-		record := make([]string, len(cols))
-		for k, c := range cols {
-			record[k] = inert(c.cell(x))
-			if o.BOM {
-				record[k] = asText(record[k])
-			}
-		}
-		_ = r.Write(record) // the writer keeps the first error
-	}
-	return r.flush(w)
+	return writeRows(w, settingColumns, rows, o)
 }

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"io"
 	"strings"
 
@@ -10,17 +9,7 @@ import (
 
 // WriteSettingsDiff writes how two devices are set differently.
 func WriteSettingsDiff(w io.Writer, d *device.SettingsDiff, o Options) error {
-	switch o.Format {
-	case "", Table:
-		return writeDiffText(w, d, o)
-	case CSV:
-		return writeRows(w, diffColumns, len(d.Differ), func(i int) diffRow { return diffRow{&d.Differ[i], d} }, o)
-	case JSON:
-		return writeJSON(w, d)
-	case Markdown:
-		return writeDiffMarkdown(w, d, o)
-	}
-	return fmt.Errorf("settings cannot be written as %s, choose one of: %s", o.Format, words(AuditFormats()))
+	return forms[*device.SettingsDiff]{"settings", writeDiffText, writeDiffCSV, writeDiffMarkdown}.write(w, d, o)
 }
 
 type diffRow struct {
@@ -34,6 +23,14 @@ var diffColumns = []column[diffRow]{
 	{"setting", "name of the setting", func(r diffRow) string { return r.Name }},
 	{"a", "its value on the first device", func(r diffRow) string { return string(r.A) }},
 	{"b", "its value on the second device", func(r diffRow) string { return string(r.B) }},
+}
+
+func writeDiffCSV(w io.Writer, d *device.SettingsDiff, o Options) error {
+	rows := make([]diffRow, len(d.Differ))
+	for i := range d.Differ {
+		rows[i] = diffRow{&d.Differ[i], d}
+	}
+	return writeRows(w, diffColumns, rows, o)
 }
 
 // diffLines say what is compared and what besides.
@@ -99,11 +96,11 @@ func writeDiffMarkdown(w io.Writer, d *device.SettingsDiff, o Options) error {
 	}
 	if len(d.Differ) > 0 {
 		p.blank()
-		p.mdRow([]string{"Setting", "A", "B"})
-		p.mdRow([]string{"---", "---", "---"})
+		var rows [][]string
 		for _, x := range d.Differ {
-			p.mdRow([]string{p.md(x.Name), p.md(string(x.A)), p.md(string(x.B))})
+			rows = append(rows, []string{x.Name, string(x.A), string(x.B)})
 		}
+		p.mdGrid([]tableColumn{{heading: "Setting"}, {heading: "A"}, {heading: "B"}}, rows)
 	}
 	for _, l := range rest {
 		p.blank()

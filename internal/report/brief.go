@@ -26,8 +26,8 @@ func WriteSummary(w io.Writer, s *device.Survey, o Options) error {
 			continue
 		}
 		shown++
-		name := p.text(nameOf(d))
-		if where := p.text(whereOf(d, p.sites)); where != "" {
+		name := p.text(d.Label())
+		if where := p.text(d.Place(p.sites)); where != "" {
 			name += " (" + where + ")"
 		}
 		p.wrapped("  ", fmt.Sprintf("%-8s ", d.Attention), name+": "+p.text(whyShort(d)))
@@ -38,7 +38,7 @@ func WriteSummary(w io.Writer, s *device.Survey, o Options) error {
 	var missed []string
 	for _, d := range ranked {
 		if d.Attention != device.Silent && !answered(d) {
-			missed = append(missed, p.text(nameOf(d)))
+			missed = append(missed, p.text(d.Label()))
 		}
 	}
 	if len(missed) > 0 {

@@ -60,7 +60,7 @@ func verdictLine(d *device.Device) string {
 
 // identityLine is all that helps to find the device, and what model it is.
 func (s style) identityLine(d *device.Device) string {
-	if d.MakeModel == "" || nameOf(d) == string(d.MakeModel) {
+	if d.MakeModel == "" || d.Label() == string(d.MakeModel) {
 		return s.describe(d)
 	}
 	return s.describe(d) + ", " + string(d.MakeModel)

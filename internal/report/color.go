@@ -9,22 +9,9 @@ import (
 	"printround/internal/color"
 )
 
-// ColorFormats returns the formats of a colour comparison, the default first.
-func ColorFormats() []Format { return []Format{Table, CSV, JSON, Markdown} }
-
 // WriteColor writes what was measured against what it should be.
 func WriteColor(w io.Writer, c *color.Comparison, o Options) error {
-	switch o.Format {
-	case "", Table:
-		return writeColorText(w, c, o)
-	case CSV:
-		return writeColorCSV(w, c, o)
-	case JSON:
-		return writeJSON(w, c)
-	case Markdown:
-		return writeColorMarkdown(w, c, o)
-	}
-	return fmt.Errorf("a colour comparison cannot be written as %s, choose one of: %s", o.Format, words(ColorFormats()))
+	return forms[*color.Comparison]{"a colour comparison", writeColorText, writeColorCSV, writeColorMarkdown}.write(w, c, o)
 }
 
 // Patches that a page lists one by one; of larger charts those that are off
@@ -48,14 +35,18 @@ func (p colorPage) spell(v string) string {
 	return v
 }
 
+func (p colorPage) spellAll(list []string) []string {
+	out := make([]string, len(list))
+	for i, v := range list {
+		out[i] = p.spell(v)
+	}
+	return out
+}
+
 func (p colorPage) say(indent, label, v string) { p.wrapped(indent, label, p.spell(v)) }
 
 func (p colorPage) points(title string, list []string) {
-	spelt := make([]string, len(list))
-	for i, v := range list {
-		spelt[i] = p.spell(v)
-	}
-	p.list(title, spelt)
+	p.list(title, p.spellAll(list))
 }
 
 func writeColorText(w io.Writer, c *color.Comparison, o Options) error {
@@ -263,22 +254,27 @@ type colorTable struct {
 	rows    [][]string
 }
 
+// asPrinted is a table with its signs spelled.
+func (p colorPage) asPrinted(t colorTable) (columns []tableColumn, rows [][]string) {
+	for _, c := range t.columns {
+		c.heading = p.spell(c.heading)
+		columns = append(columns, c)
+	}
+	for _, r := range t.rows {
+		rows = append(rows, p.spellAll(r))
+	}
+	return columns, rows
+}
+
 func (p colorPage) table(t colorTable) {
 	if len(t.rows) == 0 {
 		return
 	}
 	p.heading(p.spell(t.title))
-	g := grid{}
-	for _, c := range t.columns {
-		c.heading = p.spell(c.heading)
-		g.columns = append(g.columns, c)
-	}
-	for _, r := range t.rows {
-		cells := make([]string, len(r))
-		for i, v := range r {
-			cells[i] = p.text(p.spell(v))
-		}
-		g.rows = append(g.rows, cells)
+	var g grid
+	g.columns, g.rows = p.asPrinted(t)
+	for i := range g.rows {
+		p.safeRow(g.rows[i]...)
 	}
 	g.draw(p.page, g.layout(p.width-2, 2), "  ")
 	if t.below != "" {

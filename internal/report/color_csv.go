@@ -5,7 +5,6 @@ import (
 	"strconv"
 
 	"printround/internal/color"
-	"printround/internal/device"
 )
 
 // colorRow is one patch.
@@ -58,21 +57,12 @@ func (r *colorRow) tint(f func(*color.Step) float64) string {
 }
 
 func writeColorCSV(w io.Writer, c *color.Comparison, o Options) error {
-	if o.BOM {
-		if _, err := io.WriteString(w, "\ufeff"); err != nil {
-			return err
-		}
+	// Numbers may be negative: texts are made inert one by one.
+	cell, err := beginCSV(w, o, func(s string) string { return s })
+	if err != nil {
+		return err
 	}
-	r := newRecordWriter()
-	writeHeading(r.Writer, colorColumns)
-	record := make([]string, len(colorColumns))
-	for _, row := range colorRows(c) {
-		for n, col := range colorColumns {
-			record[n] = col.cell(row) // numbers may be negative: texts are made inert one by one
-		}
-		_ = r.Write(record)
-	}
-	return r.flush(w)
+	return writeRecords(w, colorColumns, colorRows(c), cell)
 }
 
 // colorRows are the patches that were measured, then those that were not.
@@ -97,7 +87,7 @@ func colorRows(c *color.Comparison) []*colorRow {
 		out = append(out, &colorRow{c, p, true, t.channel, t.step})
 	}
 	for _, id := range c.Missing {
-		out = append(out, &colorRow{c: c, Result: color.Result{ID: id, Name: device.Text("")}})
+		out = append(out, &colorRow{c: c, Result: color.Result{ID: id}})
 	}
 	return out
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"strings"
 
 	"printround/internal/color"
 )
@@ -23,7 +22,7 @@ func writeColorMarkdown(w io.Writer, c *color.Comparison, o Options) error {
 	p.mdPoints("Notes", c.Notes)
 	p.mdPoints("What the readings do not tell", append(slices.Clone(c.NotTold), absent(c)...))
 	for _, t := range colorTables(c) {
-		p.mdGrid(t)
+		p.mdTableOf(t)
 	}
 	if p.explain {
 		p.mdPoints("Tolerances (common practice)", toleranceLines(c))
@@ -32,11 +31,7 @@ func writeColorMarkdown(w io.Writer, c *color.Comparison, o Options) error {
 }
 
 func (p colorPage) mdPoints(title string, list []string) {
-	spelt := make([]string, len(list))
-	for i, v := range list {
-		spelt[i] = p.spell(v)
-	}
-	p.mdList(title, spelt)
+	p.mdList(title, p.spellAll(list))
 }
 
 func (p colorPage) mdCauses() {
@@ -65,29 +60,15 @@ func (p colorPage) mdCauses() {
 	}
 }
 
-func (p colorPage) mdGrid(t colorTable) {
+func (p colorPage) mdTableOf(t colorTable) {
 	if len(t.rows) == 0 {
 		return
 	}
 	p.blank()
 	p.line("## " + p.md(p.spell(t.title)))
 	p.blank()
-	headings, rules := make([]string, len(t.columns)), make([]string, len(t.columns))
-	for i, c := range t.columns {
-		headings[i], rules[i] = p.md(p.spell(c.heading)), "---"
-		if c.right {
-			rules[i] = "---:"
-		}
-	}
-	p.mdRow(headings)
-	p.mdRow(rules)
-	for _, r := range t.rows {
-		cells := make([]string, len(r))
-		for i, v := range r {
-			cells[i] = p.md(p.spell(strings.TrimSpace(v)))
-		}
-		p.mdRow(cells)
-	}
+	columns, rows := p.asPrinted(t)
+	p.mdGrid(columns, rows)
 	if t.below != "" {
 		p.blank()
 		p.line(p.md(p.spell(t.below)))

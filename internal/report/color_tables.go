@@ -36,7 +36,7 @@ func differencesTable(c *color.Comparison) colorTable {
 // one writes a number with one decimal, and no minus before zero.
 func one(v float64) string { return fmt.Sprintf("%.1f", tenth(v)) }
 
-func tenth(v float64) float64 { return math.Round(10*v)/10 + 0 }
+func tenth(v float64) float64 { return roundTo(v, 1) + 0 }
 
 // oneOf writes what may be unknown.
 func oneOf(v *float64) string {

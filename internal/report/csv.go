@@ -54,14 +54,9 @@ func documented[T any](cols []column[T]) []Column {
 // newCSVStream writes RFC 4180: comma, double quotes where needed, CRLF at the
 // end of each record (section 2 rule 1), a heading (rule 3), UTF-8.
 func newCSVStream(w io.Writer, o Options) (*Stream, error) {
-	if o.BOM {
-		if _, err := io.WriteString(w, "\ufeff"); err != nil {
-			return nil, err
-		}
-	}
-	cell := inert
-	if o.BOM {
-		cell = func(s string) string { return asText(inert(s)) }
+	cell, err := beginCSV(w, o, inert)
+	if err != nil {
+		return nil, err
 	}
 	switch o.Rows {
 	case Supplies:
@@ -72,6 +67,38 @@ func newCSVStream(w io.Writer, o Options) (*Stream, error) {
 		return csvStream(w, findingColumns, findingRows, cell)
 	}
 	return csvStream(w, deviceColumns, func(d *device.Device) []*device.Device { return []*device.Device{d} }, cell)
+}
+
+// beginCSV writes the byte order mark where it is wanted, and returns what makes
+// a cell fit for the file; safe keeps it from being a formula.
+func beginCSV(w io.Writer, o Options, safe func(string) string) (cell func(string) string, err error) {
+	if !o.BOM {
+		return safe, nil
+	}
+	_, err = io.WriteString(w, "\ufeff")
+	return func(s string) string { return asText(safe(s)) }, err
+}
+
+// writeRows writes a heading and rows.
+func writeRows[T any](w io.Writer, cols []column[T], rows []T, o Options) error {
+	cell, err := beginCSV(w, o, inert)
+	if err != nil {
+		return err
+	}
+	return writeRecords(w, cols, rows, cell)
+}
+
+func writeRecords[T any](w io.Writer, cols []column[T], rows []T, cell func(string) string) error {
+	r := newRecordWriter()
+	writeHeading(r.Writer, cols)
+	record := make([]string, len(cols))
+	for _, row := range rows {
+		for i, c := range cols {
+			record[i] = cell(c.cell(row))
+		}
+		_ = r.Write(record) // the writer keeps the first error
+	}
+	return r.flush(w)
 }
 
 // csvStream writes the heading; a piece has the rows of one device.

@@ -191,7 +191,7 @@ func newHTMLMaker(s *device.Survey, o Options) *htmlMaker {
 func (m *htmlMaker) tellApart() {
 	where := make([]string, len(m.ranked))
 	for i, d := range m.ranked {
-		where[i] = m.text(whereOf(d, m.sites))
+		where[i] = m.text(d.Place(m.sites))
 	}
 	for i, name := range names(m.style, m.ranked, where, device.MaxText) {
 		if _, tail, ok := strings.Cut(name, "\n"); ok {
@@ -266,7 +266,7 @@ func (m *htmlMaker) surveyView(v *htmlView) {
 // singleView adds what only the page of one device has.
 func (m *htmlMaker) singleView(v *htmlView) {
 	d := &m.survey.Devices[0]
-	v.Heading, v.Verdict = m.text(nameOf(d)), m.text(verdictLine(d))
+	v.Heading, v.Verdict = m.text(d.Label()), m.text(verdictLine(d))
 	v.When = "Looked at " + m.time(d.ObservedAt)
 	v.RoundHeading, v.PrintersHeading = "What to do", "What it says of itself"
 }

@@ -82,7 +82,7 @@ type labelled struct{ Label, Text string }
 
 func (m *htmlMaker) device(i int, d *device.Device) deviceView {
 	v := deviceView{
-		ID: "d" + fmt.Sprint(i+1), Rank: fmt.Sprint(i + 1), Open: m.single, Level: string(d.Attention), Name: cmp.Or(m.text(nameOf(d)), "printer without a name"), Where: m.place(d.Key, whereOf(d, m.sites)),
+		ID: "d" + fmt.Sprint(i+1), Rank: fmt.Sprint(i + 1), Open: m.single, Level: string(d.Attention), Name: cmp.Or(m.text(d.Label()), "printer without a name"), Where: m.place(d.Key, d.Place(m.sites)),
 		Why: m.text(whyShort(d)), Lowest: m.lowest(d), Pages: pagesShort(d), Identity: m.text(m.identity(d)), Panel: m.panel(d), Findings: m.findings(d), Facts: m.facts(d),
 	}
 	if v.Level == "" {

@@ -158,7 +158,7 @@ func (m *htmlMaker) nameSites(list []roundSite) {
 
 func (m *htmlMaker) task(t *visit.Task, how string) roundTask {
 	r := roundTask{
-		Impact: string(t.Impact), How: how, Why: m.text(whyLine(t)), Mind: m.plan.mind(t), New: m.fresh[[2]string{t.Key, t.Code}],
+		Impact: string(t.Impact), How: how, Why: m.text(whyLine(t)), Mind: m.plan.cautions.mind(t.Caution), New: m.fresh[[2]string{t.Key, t.Code}],
 		Who: m.text(actor(t)), rank: t.Impact.Rank(),
 	}
 	r.If, r.Part = partOf(t)

@@ -157,17 +157,12 @@ func NewHistoryWriter(w io.Writer, head KeptHistory, o Options) (*HistoryWriter,
 	h := &HistoryWriter{w: w}
 	switch o.Format {
 	case CSV:
-		if o.BOM {
-			if _, err := io.WriteString(w, "\ufeff"); err != nil {
-				return nil, err
-			}
+		var err error
+		if h.cell, err = beginCSV(w, o, inert); err != nil {
+			return nil, err
 		}
 		h.csv = csv.NewWriter(w)
 		h.csv.UseCRLF = true
-		h.cell = inert
-		if o.BOM {
-			h.cell = func(s string) string { return asText(inert(s)) }
-		}
 		writeHeading(h.csv, keptColumns)
 		return h, nil
 	case JSON:

@@ -7,44 +7,6 @@ import (
 	"printround/internal/term"
 )
 
-// nameOf is what a device is called when it stands alone.
-func nameOf(d *device.Device) string {
-	for _, v := range []device.Text{d.Name, d.MakeModel, d.Hostname} {
-		if v != "" {
-			return string(v)
-		}
-	}
-	if a := firstAddress(d); a != "" {
-		return a
-	}
-	return d.Key
-}
-
-// whereOf is where a device stands, as far as anything says so. When a survey
-// has several sites the site comes first.
-func whereOf(d *device.Device, withSite bool) string {
-	where := string(d.Location)
-	if where == "" {
-		where = string(d.Hostname)
-	}
-	if where == "" {
-		where = firstAddress(d)
-	}
-	if withSite && d.Site != "" && !strings.HasPrefix(where, string(d.Site)) {
-		return string(d.Site) + ", " + where
-	}
-	return where
-}
-
-func firstAddress(d *device.Device) string {
-	for _, a := range d.Addresses {
-		if a.IsValid() {
-			return a.String()
-		}
-	}
-	return ""
-}
-
 // severalSites reports whether the devices belong to more than one site.
 func severalSites(devices []*device.Device) bool {
 	for _, d := range devices {
@@ -59,7 +21,7 @@ func severalSites(devices []*device.Device) bool {
 var tails = []func(*device.Device) string{
 	func(d *device.Device) string { return string(d.Location) },
 	func(d *device.Device) string { return string(d.Hostname) },
-	firstAddress,
+	(*device.Device).FirstAddress,
 	func(d *device.Device) string { return string(d.Serial) },
 	func(d *device.Device) string { return d.Key },
 }
@@ -72,7 +34,7 @@ var tails = []func(*device.Device) string{
 func names(s style, devices []*device.Device, where []string, width int) []string {
 	out, shown := make([]string, len(devices)), make([]string, len(devices))
 	for i, d := range devices {
-		out[i] = s.text(nameOf(d))
+		out[i] = s.text(d.Label())
 		shown[i] = s.cut(out[i], width)
 	}
 	for _, tail := range tails {
@@ -81,7 +43,7 @@ func names(s style, devices []*device.Device, where []string, width int) []strin
 				continue
 			}
 			for _, i := range group {
-				out[i] = s.text(nameOf(devices[i])) + "\n" + s.text(tail(devices[i]))
+				out[i] = s.text(devices[i].Label()) + "\n" + s.text(tail(devices[i]))
 				shown[i] = s.oneLine(out[i], width)
 			}
 		}

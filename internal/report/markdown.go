@@ -65,26 +65,35 @@ func (p *page) mdTable(ranked []*device.Device) {
 	if len(ranked) == 0 {
 		return
 	}
-	headings, rules := make([]string, len(surveyColumns)), make([]string, len(surveyColumns))
-	for i, c := range surveyColumns {
-		headings[i], rules[i] = escapeMarkdown(c.heading), "---"
+	where := make([]string, len(ranked))
+	for i, d := range ranked {
+		where[i] = p.text(d.Place(p.sites))
+	}
+	rows := make([][]string, len(ranked))
+	for i, name := range names(p.style, ranked, where, device.MaxText) {
+		rows[i] = p.surveyRow(i, ranked[i])
+		rows[i][colDevice] = strings.Replace(name, "\n", ", ", 1)
+	}
+	p.mdGrid(surveyColumns, rows)
+}
+
+// mdGrid writes a table of foreign text.
+func (p *page) mdGrid(columns []tableColumn, rows [][]string) {
+	headings, rules := make([]string, len(columns)), make([]string, len(columns))
+	for i, c := range columns {
+		headings[i], rules[i] = p.md(c.heading), "---"
 		if c.right {
 			rules[i] = "---:"
 		}
 	}
 	p.mdRow(headings)
 	p.mdRow(rules)
-	where := make([]string, len(ranked))
-	for i, d := range ranked {
-		where[i] = p.text(whereOf(d, p.sites))
-	}
-	for i, name := range names(p.style, ranked, where, device.MaxText) {
-		row := p.surveyRow(i, ranked[i])
-		row[colDevice] = strings.Replace(name, "\n", ", ", 1)
-		for n := range row {
-			row[n] = escapeMarkdown(row[n])
+	for _, row := range rows {
+		cells := make([]string, len(row))
+		for i, c := range row {
+			cells[i] = p.md(c)
 		}
-		p.mdRow(row)
+		p.mdRow(cells)
 	}
 }
 

@@ -11,21 +11,8 @@ import (
 
 // WriteQueue writes what two readings of a queue say.
 func WriteQueue(w io.Writer, q *device.QueueReport, o Options) error {
-	switch o.Format {
-	case "", Table:
-		return writeQueueText(w, q, o)
-	case CSV:
-		return writeQueueCSV(w, q, o)
-	case JSON:
-		return writeJSON(w, q)
-	case Markdown:
-		return writeQueueMarkdown(w, q, o)
-	}
-	return fmt.Errorf("a queue cannot be written as %s, choose one of: %s", o.Format, words(QueueFormats()))
+	return forms[*device.QueueReport]{"a queue", writeQueueText, writeQueueCSV, writeQueueMarkdown}.write(w, q, o)
 }
-
-// QueueFormats returns the formats of a queue, the default first.
-func QueueFormats() []Format { return []Format{Table, CSV, JSON, Markdown} }
 
 // mostJobs bounds the jobs shown to people; programs get all that were read.
 const mostJobs = 30
@@ -199,21 +186,7 @@ func writeQueueMarkdown(w io.Writer, q *device.QueueReport, o Options) error {
 
 func (p *page) mdJobs(jobs []device.QueueJob) {
 	columns, rows := shownJobs(jobs)
-	headings, rules := make([]string, len(columns)), make([]string, len(columns))
-	for i, c := range columns {
-		headings[i], rules[i] = c.heading, "---"
-		if c.right {
-			rules[i] = "---:"
-		}
-	}
-	p.mdRow(headings)
-	p.mdRow(rules)
-	for _, r := range rows {
-		for i := range r {
-			r[i] = p.md(r[i])
-		}
-		p.mdRow(r)
-	}
+	p.mdGrid(columns, rows)
 	if rest := len(jobs) - len(rows); rest > 0 {
 		p.blank()
 		p.line(fmt.Sprintf("And %d more.", rest))
@@ -245,5 +218,9 @@ var queueColumns = []column[queueRow]{
 }
 
 func writeQueueCSV(w io.Writer, q *device.QueueReport, o Options) error {
-	return writeRows(w, queueColumns, len(q.Jobs), func(i int) queueRow { return queueRow{&q.Jobs[i], q} }, o)
+	rows := make([]queueRow, len(q.Jobs))
+	for i := range q.Jobs {
+		rows[i] = queueRow{&q.Jobs[i], q}
+	}
+	return writeRows(w, queueColumns, rows, o)
 }

@@ -6,6 +6,7 @@ package report
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -27,9 +28,6 @@ const (
 // Formats returns all formats, the default first.
 func Formats() []Format { return []Format{Table, CSV, JSON, Markdown, HTML} }
 
-// ParseFormat reads the name of a format.
-func ParseFormat(s string) (Format, error) { return parse("format", s, Formats()) }
-
 // Rows says what one row of a CSV file is.
 type Rows string
 
@@ -44,18 +42,13 @@ const (
 // RowKinds returns all kinds of rows, the default first.
 func RowKinds() []Rows { return []Rows{Devices, Supplies, Trays, Findings} }
 
-// ParseRows reads the name of a kind of rows.
-func ParseRows(s string) (Rows, error) { return parse("rows", s, RowKinds()) }
-
-func parse[T ~string](what, s string, known []T) (T, error) {
-	names := make([]string, len(known))
-	for i, k := range known {
-		if string(k) == s {
-			return k, nil
-		}
-		names[i] = string(k)
+// words lists the values of an enumeration.
+func words[T ~string](list []T) string {
+	out := make([]string, len(list))
+	for i, w := range list {
+		out[i] = string(w)
 	}
-	return "", fmt.Errorf("%s %q does not exist, choose one of: %s", what, s, strings.Join(names, ", "))
+	return strings.Join(out, ", ")
 }
 
 // Options say how to write. The zero value is a table for a page without
@@ -74,18 +67,13 @@ type Options struct {
 
 // Check says whether the options go together.
 func (o Options) Check() error {
-	if o.Format != "" {
-		if _, err := ParseFormat(string(o.Format)); err != nil {
-			return err
-		}
-	}
-	if o.Rows != "" {
-		if _, err := ParseRows(string(o.Rows)); err != nil {
-			return err
-		}
-		if o.Rows != Devices && o.Format != CSV {
-			return fmt.Errorf("rows %s exist in format csv only", o.Rows)
-		}
+	switch {
+	case o.Format != "" && !slices.Contains(Formats(), o.Format):
+		return fmt.Errorf("format %q does not exist, choose one of: %s", o.Format, words(Formats()))
+	case o.Rows != "" && !slices.Contains(RowKinds(), o.Rows):
+		return fmt.Errorf("rows %q do not exist, choose one of: %s", o.Rows, words(RowKinds()))
+	case o.Rows != "" && o.Rows != Devices && o.Format != CSV:
+		return fmt.Errorf("rows %s exist in format csv only", o.Rows)
 	}
 	return nil
 }
@@ -104,6 +92,31 @@ func Write(w io.Writer, s *device.Survey, o Options) error {
 		return writeHTML(w, s, o)
 	}
 	return writeSurvey(w, s, o)
+}
+
+// DocumentFormats returns the formats of what is neither a survey nor a device,
+// the default first.
+func DocumentFormats() []Format { return []Format{Table, CSV, JSON, Markdown} }
+
+// forms are the ways to write a document in one of the DocumentFormats; its
+// JSON is its type's.
+type forms[T any] struct {
+	what                 string // as errors name it
+	table, csv, markdown func(io.Writer, T, Options) error
+}
+
+func (f forms[T]) write(w io.Writer, v T, o Options) error {
+	switch o.Format {
+	case "", Table:
+		return f.table(w, v, o)
+	case CSV:
+		return f.csv(w, v, o)
+	case JSON:
+		return writeJSON(w, v)
+	case Markdown:
+		return f.markdown(w, v, o)
+	}
+	return fmt.Errorf("%s cannot be written as %s, choose one of: %s", f.what, o.Format, words(DocumentFormats()))
 }
 
 // WriteDevice writes one device: as a table the verdict, what to do and the

@@ -113,7 +113,7 @@ func (p *page) silent(ranked []*device.Device) {
 
 // describe names a device with all that helps to find it.
 func (s style) describe(d *device.Device) string {
-	parts := []string{nameOf(d)}
+	parts := []string{d.Label()}
 	site := ""
 	if s.sites {
 		site = string(d.Site)

@@ -122,7 +122,7 @@ func TestEqualModelsDiffer(t *testing.T) {
 			width := 16
 			if withPlace {
 				for _, d := range ranked {
-					where = append(where, st.cut(whereOf(d, false), 12))
+					where = append(where, st.cut(d.Place(false), 12))
 				}
 			}
 			seen := map[string]int{}
@@ -270,7 +270,7 @@ func TestOptionsGoTogether(t *testing.T) {
 			t.Errorf("%+v is accepted", o)
 		}
 	}
-	if _, err := ParseFormat("xml"); err == nil || !strings.Contains(err.Error(), "table, csv, json, markdown") {
+	if err := (Options{Format: "xml"}).Check(); err == nil || !strings.Contains(err.Error(), "table, csv, json, markdown") {
 		t.Errorf("got %v", err)
 	}
 }

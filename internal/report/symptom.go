@@ -12,21 +12,8 @@ import (
 
 // WriteTriage writes what a symptom can come from.
 func WriteTriage(w io.Writer, t *device.Triage, o Options) error {
-	switch o.Format {
-	case "", Table:
-		return writeTriageText(w, t, o)
-	case CSV:
-		return writeTriageCSV(w, t, o)
-	case JSON:
-		return writeJSON(w, t)
-	case Markdown:
-		return writeTriageMarkdown(w, t, o)
-	}
-	return fmt.Errorf("a symptom cannot be written as %s, choose one of: %s", o.Format, words(TriageFormats()))
+	return forms[*device.Triage]{"a symptom", writeTriageText, writeTriageCSV, writeTriageMarkdown}.write(w, t, o)
 }
-
-// TriageFormats returns the formats of a symptom, the default first.
-func TriageFormats() []Format { return []Format{Table, CSV, JSON, Markdown} }
 
 // WriteSymptoms writes the index of symptoms, as a table or as Markdown.
 func WriteSymptoms(w io.Writer, groups []device.SymptomGroup, o Options) error {
@@ -79,7 +66,7 @@ const (
 type diagnosis struct {
 	*device.Triage
 	shown    []device.TriageCause
-	cautions []string // distinct sentences, in the order in which they are first needed
+	cautions cautions
 }
 
 func newDiagnosis(t *device.Triage) *diagnosis {
@@ -90,11 +77,7 @@ func newDiagnosis(t *device.Triage) *diagnosis {
 		}
 	}
 	for _, s := range t.First {
-		for _, c := range sentences(s.Caution) {
-			if c != makerFirst && !slices.Contains(g.cautions, c) {
-				g.cautions = append(g.cautions, c)
-			}
-		}
+		g.cautions.note(s.Caution)
 	}
 	return g
 }
@@ -205,7 +188,7 @@ func (g *diagnosis) stepLine(s *device.TriageStep) string {
 	if n := g.numbers(s.For); n != "" {
 		notes = append(notes, "for "+n)
 	}
-	if m := g.mind(s.Caution); m != "" {
+	if m := g.cautions.mind(s.Caution); m != "" {
 		notes = append(notes, m)
 	}
 	return fmt.Sprintf("%s [%s]", s.Step, strings.Join(notes, "; "))
@@ -220,23 +203,6 @@ func (g *diagnosis) numbers(codes []string) string {
 		}
 	}
 	return strings.Join(out, ", ")
-}
-
-func (g *diagnosis) mind(caution device.Text) string {
-	var out []string
-	for _, c := range sentences(caution) {
-		if i := slices.Index(g.cautions, c); i >= 0 {
-			out = append(out, letter(i))
-		}
-	}
-	switch len(out) {
-	case 0:
-		return ""
-	case 1:
-		return "caution " + out[0]
-	}
-	slices.Sort(out)
-	return "cautions " + strings.Join(out, " ")
 }
 
 func writeTriageText(w io.Writer, t *device.Triage, o Options) error {

@@ -56,23 +56,9 @@ var triageColumns = []column[triageRow]{
 }
 
 func writeTriageCSV(w io.Writer, t *device.Triage, o Options) error {
-	if o.BOM {
-		if _, err := io.WriteString(w, "\ufeff"); err != nil {
-			return err
-		}
-	}
-	r := newRecordWriter()
-	heading := make([]string, len(triageColumns))
-	for i, c := range triageColumns {
-		heading[i] = c.name
-	}
-	_ = r.Write(heading) // the writer keeps the first error
+	rows := make([]triageRow, len(t.Causes))
 	for i := range t.Causes {
-		record := make([]string, len(triageColumns))
-		for n, c := range triageColumns {
-			record[n] = inert(c.cell(triageRow{&t.Causes[i], t, i + 1}))
-		}
-		_ = r.Write(record)
+		rows[i] = triageRow{&t.Causes[i], t, i + 1}
 	}
-	return r.flush(w)
+	return writeRows(w, triageColumns, rows, o)
 }

@@ -93,8 +93,8 @@ func (p *page) trends(v *Trend) {
 		}
 		p.sites = p.sites || d.Device.Site != v.Devices[0].Device.Site
 		rows = append(rows, entry{end: end, row: []string{
-			p.text(nameOf(&d.Device)), p.text(it.Name), p.day(end), p.left(it), p.chance(it, v),
-			p.between(it), p.perDay(&d.Forecast), p.text(strings.Trim(whereOf(&d.Device, true), ", ")),
+			p.text(d.Device.Label()), p.text(it.Name), p.day(end), p.left(it), p.chance(it, v),
+			p.between(it), p.perDay(&d.Forecast), p.text(d.Device.Place(true)),
 		}})
 	}
 	slices.SortStableFunc(rows, func(a, b entry) int { return a.end.Compare(b.end) })
@@ -132,7 +132,7 @@ func (p *page) unforeseen(rest []*TrendDevice) {
 			p.more(len(rest)-i, "without a date")
 			return
 		}
-		p.wrapped("  ", p.label(nameOf(&d.Device)), d.why())
+		p.wrapped("  ", p.label(d.Device.Label()), d.why())
 	}
 }
 
@@ -158,8 +158,8 @@ func (d *TrendDevice) why() string {
 // trend writes one device in full.
 func (p *page) trend(v *Trend, d *TrendDevice) {
 	f := &d.Forecast
-	name := nameOf(&d.Device)
-	for _, more := range []string{string(d.Device.MakeModel), strings.Trim(whereOf(&d.Device, true), ", ")} {
+	name := d.Device.Label()
+	for _, more := range []string{string(d.Device.MakeModel), d.Device.Place(true)} {
 		if more != "" && more != name {
 			name += ", " + more
 		}
@@ -201,9 +201,9 @@ func (p *page) volume(f *forecast.Device) string {
 // rounded keeps one decimal of small numbers.
 func rounded(v float64) float64 {
 	if v >= 10 {
-		return float64(int64(v + 0.5))
+		return roundTo(v, 0)
 	}
-	return float64(int64(v*10+0.5)) / 10
+	return roundTo(v, 1)
 }
 
 // levels writes a line for each supply and part, and why a date is missing.

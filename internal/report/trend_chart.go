@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"strings"
 
 	"github.com/guptarohit/asciigraph"
 
@@ -18,6 +19,9 @@ var ascii = asciigraph.CharSet{
 	EndCap: "-", StartCap: "-", UpRight: "+", DownHorizontal: "+",
 }
 
+// asciiAxis replaces the axis of a chart.
+var asciiAxis = strings.NewReplacer("┤", "|", "┼", "+", "─", "-", "│", "|")
+
 // weekChart draws weeks as a line; those that are not known are gaps.
 func weekChart(weeks []forecast.Week, width int, plain bool) string {
 	v := make([]float64, len(weeks))
@@ -32,7 +36,8 @@ func weekChart(weeks []forecast.Week, width int, plain bool) string {
 		return "not known"
 	}
 	options := []asciigraph.Option{
-		asciigraph.Height(chartLines), asciigraph.Width(width), asciigraph.LowerBound(0), asciigraph.Precision(0),
+		asciigraph.Height(chartLines), asciigraph.Width(width), asciigraph.LowerBound(0),
+		asciigraph.YAxisValueFormatter(func(v float64) string { return number(math.Round(v) + 0) }), // no minus before zero
 	}
 	if plain {
 		options = append(options, asciigraph.SeriesChars(ascii))

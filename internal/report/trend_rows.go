@@ -1,19 +1,14 @@
 package report
 
 import (
-	"encoding/csv"
 	"io"
 	"math"
 	"strconv"
-	"strings"
 	"time"
 
 	"printround/internal/device"
 	"printround/internal/forecast"
 )
-
-// asciiAxis replaces the axis of a chart.
-var asciiAxis = strings.NewReplacer("┤", "|", "┼", "+", "─", "-", "│", "|")
 
 // trendRow is one supply or part, or a device without any.
 type trendRow struct {
@@ -109,37 +104,17 @@ func decimal(v *float64, decimals int) string {
 }
 
 func writeTrendCSV(w io.Writer, v *Trend, o Options) error {
-	cell := inert
-	if o.BOM {
-		if _, err := io.WriteString(w, "\ufeff"); err != nil {
-			return err
-		}
-		cell = func(s string) string { return asText(inert(s)) }
-	}
-	c := csv.NewWriter(w)
-	c.UseCRLF = true
-	record := make([]string, len(trendColumns))
-	for i, col := range trendColumns {
-		record[i] = col.name
-	}
-	_ = c.Write(record) // the writer keeps the first error
-	row := func(r trendRow) {
-		for i, col := range trendColumns {
-			record[i] = cell(col.cell(r))
-		}
-		_ = c.Write(record)
-	}
+	var rows []trendRow
 	for i := range v.Devices {
 		d := &v.Devices[i]
 		if len(d.Forecast.Items) == 0 {
-			row(trendRow{v: v, d: d})
+			rows = append(rows, trendRow{v: v, d: d})
 		}
 		for k := range d.Forecast.Items {
-			row(trendRow{v, d, &d.Forecast.Items[k]})
+			rows = append(rows, trendRow{v, d, &d.Forecast.Items[k]})
 		}
 	}
-	c.Flush()
-	return c.Error()
+	return writeRows(w, trendColumns, rows, o)
 }
 
 // The JSON form of an outlook.

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
+	"strconv"
 	"strings"
 
 	"printround/internal/device"
@@ -13,21 +13,8 @@ import (
 
 // WriteVisit writes a plan for a visit.
 func WriteVisit(w io.Writer, v *visit.Plan, o Options) error {
-	switch o.Format {
-	case "", Table:
-		return writeVisitText(w, v, o)
-	case CSV:
-		return writeVisitCSV(w, v, o)
-	case JSON:
-		return writeJSON(w, v)
-	case Markdown:
-		return writeVisitMarkdown(w, v, o)
-	}
-	return fmt.Errorf("a visit plan cannot be written as %s, choose one of: %s", o.Format, words(VisitFormats()))
+	return forms[*visit.Plan]{"a visit plan", writeVisitText, writeVisitCSV, writeVisitMarkdown}.write(w, v, o)
 }
-
-// VisitFormats returns the formats of a visit plan, the default first.
-func VisitFormats() []Format { return []Format{Table, CSV, JSON, Markdown} }
 
 // box is where a person ticks off what is done.
 const box = "[ ] "
@@ -36,8 +23,8 @@ const box = "[ ] "
 type planned struct {
 	*visit.Plan
 	style
-	cautions []string // distinct sentences, in the order in which they are first needed
-	several  bool     // more than one site
+	cautions cautions
+	several  bool // more than one site
 }
 
 func newPlanned(v *visit.Plan, s style) *planned {
@@ -45,11 +32,7 @@ func newPlanned(v *visit.Plan, s style) *planned {
 	sites := map[device.Text]bool{}
 	note := func(t *visit.Task) {
 		sites[t.Site] = true
-		for _, c := range sentences(t.Caution) {
-			if c != makerFirst && !slices.Contains(p.cautions, c) {
-				p.cautions = append(p.cautions, c)
-			}
-		}
+		p.cautions.note(t.Caution)
 	}
 	p.each(note)
 	p.several = len(sites) > 1
@@ -68,46 +51,6 @@ func (p *planned) each(f func(*visit.Task)) {
 			}
 		}
 	}
-}
-
-// makerFirst ends the caution of every piece of advice; a plan says it once.
-const makerFirst = "The maker's documentation and qualified service come first."
-
-// sentences parts a caution, so that a plan says each of them once.
-func sentences(caution device.Text) []string {
-	if caution == "" {
-		return nil
-	}
-	out := strings.SplitAfter(string(caution), ". ")
-	for i := range out {
-		out[i] = strings.TrimSpace(out[i])
-	}
-	return out
-}
-
-// mind returns the letters of the cautions of a task: A, B, … Z, AA.
-func (p *planned) mind(t *visit.Task) string {
-	var out []string
-	for _, c := range sentences(t.Caution) {
-		if i := slices.Index(p.cautions, c); i >= 0 {
-			out = append(out, letter(i))
-		}
-	}
-	slices.Sort(out)
-	switch len(out) {
-	case 0:
-		return ""
-	case 1:
-		return "caution " + out[0]
-	}
-	return "cautions " + strings.Join(out, " ")
-}
-
-func letter(i int) string {
-	if i >= 26 {
-		return letter(i/26-1) + string(rune('A'+i%26))
-	}
-	return string(rune('A' + i))
 }
 
 func (p *planned) titleLine() string {
@@ -212,7 +155,7 @@ func (p *planned) howLine(t *visit.Task) string {
 	if t.Minutes > 0 {
 		out = append(out, minutes(t.Minutes))
 	}
-	if m := p.mind(t); m != "" {
+	if m := p.cautions.mind(t.Caution); m != "" {
 		out = append(out, m)
 	}
 	return strings.Join(out, ", ")
@@ -273,7 +216,16 @@ func partCells(x *visit.Part) []string {
 	if !x.Sure {
 		what += ", perhaps"
 	}
-	return []string{fmt.Sprintf("%d", x.Quantity), what, string(x.Number), string(x.Model), strings.Join(x.Because, "; ")}
+	return []string{strconv.Itoa(x.Quantity), what, string(x.Number), string(x.Model), strings.Join(x.Because, "; ")}
+}
+
+// partRow is a line of the list on paper.
+func partRow(x *visit.Part) []string {
+	cells := partCells(x)
+	for i, c := range cells {
+		cells[i] = orUnknown(c)
+	}
+	return cells
 }
 
 // watched is a line to watch: the same words about several devices are one.
@@ -446,18 +398,9 @@ func (p *page) partList(n *planned) {
 	p.heading("Bring")
 	g := grid{columns: partColumns, extra: math.MaxInt32}
 	for i := range n.Parts {
-		cells := partCells(&n.Parts[i])
+		cells := partRow(&n.Parts[i])
 		cells[0] = box + cells[0]
-		for k := 1; k < len(cells); k++ {
-			cells[k] = p.text(cells[k])
-		}
-		if cells[2] == "" {
-			cells[2] = "?"
-		}
-		if cells[3] == "" {
-			cells[3] = "?"
-		}
-		g.rows = append(g.rows, cells)
+		g.rows = append(g.rows, p.safeRow(cells...))
 	}
 	widths := g.layout(p.width-2, fewestPartColumns)
 	g.draw(p, widths, "  ")
@@ -552,12 +495,4 @@ func (p *page) minding(n *planned) {
 
 func partialWords(reason string) string {
 	return partialLine(&device.Survey{PartialReason: device.Text(reason)})
-}
-
-func words[T ~string](list []T) string {
-	out := make([]string, len(list))
-	for i, w := range list {
-		out[i] = string(w)
-	}
-	return strings.Join(out, ", ")
 }

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"encoding/csv"
 	"io"
 	"strconv"
 	"strings"
@@ -100,28 +99,6 @@ func visitRows(v *visit.Plan) []visitRow {
 	return out
 }
 
-// writeVisitCSV writes RFC 4180 like the other CSV files.
 func writeVisitCSV(w io.Writer, v *visit.Plan, o Options) error {
-	cell := inert
-	if o.BOM {
-		if _, err := io.WriteString(w, "\ufeff"); err != nil {
-			return err
-		}
-		cell = func(s string) string { return asText(inert(s)) }
-	}
-	c := csv.NewWriter(w)
-	c.UseCRLF = true
-	record := make([]string, len(visitColumns))
-	for i, col := range visitColumns {
-		record[i] = col.name
-	}
-	_ = c.Write(record) // the writer keeps the first error
-	for _, r := range visitRows(v) {
-		for i, col := range visitColumns {
-			record[i] = cell(col.cell(r))
-		}
-		_ = c.Write(record)
-	}
-	c.Flush()
-	return c.Error()
+	return writeRows(w, visitColumns, visitRows(v), o)
 }

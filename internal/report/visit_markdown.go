@@ -85,18 +85,11 @@ func (p *page) mdParts(n *planned) {
 	p.blank()
 	p.line("## Bring")
 	p.blank()
-	p.mdRow([]string{"Qty", "Part", "Number", "Model", "For"})
-	p.mdRow([]string{"---:", "---", "---", "---", "---"})
+	rows := make([][]string, len(n.Parts))
 	for i := range n.Parts {
-		cells := partCells(&n.Parts[i])
-		for k := range cells {
-			if cells[k] == "" {
-				cells[k] = "?"
-			}
-			cells[k] = p.md(cells[k])
-		}
-		p.mdRow(cells)
+		rows[i] = partRow(&n.Parts[i])
 	}
+	p.mdGrid([]tableColumn{{heading: "Qty", right: true}, {heading: "Part"}, {heading: "Number"}, {heading: "Model"}, {heading: "For"}}, rows)
 }
 
 func (p *page) mdStops(n *planned) {

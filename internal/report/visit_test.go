@@ -300,7 +300,7 @@ func TestVisitFormats(t *testing.T) {
 	if err := WriteVisit(&b, samplePlan(), Options{Format: "html"}); err == nil || b.Len() > 0 {
 		t.Errorf("html: %v, %d bytes", err, b.Len())
 	}
-	for _, f := range VisitFormats() {
+	for _, f := range DocumentFormats() {
 		if len(renderVisit(t, samplePlan(), Options{Format: f})) == 0 {
 			t.Errorf("%s: nothing", f)
 		}

@@ -25,16 +25,6 @@ const (
 // Systems returns all systems.
 func Systems() []System { return []System{Systemd, Cron, Launchd, Windows} }
 
-// ParseSystem reads the name of a system.
-func ParseSystem(s string) (System, error) {
-	for _, x := range Systems() {
-		if string(x) == s {
-			return x, nil
-		}
-	}
-	return "", fmt.Errorf("for %q: choose one of systemd, cron, launchd, windows", s)
-}
-
 // Job is what is to be run, and when.
 type Job struct {
 	Program      string   // absolute path
@@ -85,8 +75,7 @@ func (j Job) For(s System) (Unit, error) {
 	case Windows:
 		return j.windows()
 	}
-	_, err := ParseSystem(string(s))
-	return Unit{}, err
+	return Unit{}, fmt.Errorf("there is no system %q, choose one of %v", s, Systems())
 }
 
 // check refuses what no quoting can carry.
