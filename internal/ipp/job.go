@@ -2,6 +2,7 @@ package ipp
 
 import (
 	"context"
+	"slices"
 
 	goippreq "github.com/phin1x/go-ipp"
 )
@@ -26,11 +27,31 @@ func (s *Session) Ask(ctx context.Context, names []string) (*Answer, error) {
 
 // Job asks how one job is doing, where the printer answered before.
 func (s *Session) Job(ctx context.Context, id int, names []string) (*Answer, error) {
-	a, at, err := s.ask(ctx, s.at, request{operation: goippreq.OperationGetJobAttributes, attrs: []attr{
+	return s.must(ctx, request{operation: goippreq.OperationGetJobAttributes, attrs: []attr{
 		{goippreq.AttributeJobID, id},
 		{goippreq.AttributeRequestingUserName, userName},
 		{goippreq.AttributeRequestedAttributes, names},
 	}})
+}
+
+// JobList asks for attributes of the jobs that are not completed, at most
+// MaxJobs, where the printer answered before. Names and owners are not even
+// asked for unless they are wanted.
+func (s *Session) JobList(ctx context.Context, attributes []string, names, owners bool) (*Answer, error) {
+	attributes = slices.Clone(attributes)
+	if names {
+		attributes = append(attributes, jobName)
+	}
+	if owners {
+		attributes = append(attributes, jobOwner)
+	}
+	return s.must(ctx, getJobs(attributes))
+}
+
+// must asks where the printer answered before; any answer but success is an
+// error.
+func (s *Session) must(ctx context.Context, r request) (*Answer, error) {
+	a, at, err := s.ask(ctx, s.at, r)
 	if err != nil {
 		return nil, err
 	}

@@ -7,6 +7,7 @@ import (
 	"io"
 	"net/http"
 	"net/http/httptrace"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -91,19 +92,19 @@ func (s *Session) operation(r Command) ([]byte, error) {
 	m.Operation.Add(goipp.MakeAttribute(goippreq.AttributeCharset, goipp.TagCharset, goipp.String(goippreq.Charset)))
 	m.Operation.Add(goipp.MakeAttribute(goippreq.AttributeNaturalLanguage, goipp.TagLanguage, goipp.String(naturalLanguage)))
 	m.Operation.Add(goipp.MakeAttribute(goippreq.AttributePrinterURI, goipp.TagURI, goipp.String(s.t.printerURI(s.at))))
-	m.Operation = append(m.Operation, firstThen(r.Operation, "job-id")...)
+	m.Operation = append(m.Operation, withUser(r.Operation)...)
 	m.Job = r.Job
 	return m.EncodeBytes()
 }
 
-// firstThen puts the user behind what else names the target, where RFC 8011
-// section 4.3 has it.
-func firstThen(attrs goipp.Attributes, target string) goipp.Attributes {
-	user := goipp.MakeAttribute(goippreq.AttributeRequestingUserName, goipp.TagName, goipp.String(userName))
-	if len(attrs) > 0 && attrs[0].Name == target {
-		return append(goipp.Attributes{attrs[0], user}, attrs[1:]...)
+// withUser puts the user first, or behind the job that is the target (RFC 8011
+// section 4.3).
+func withUser(attrs goipp.Attributes) goipp.Attributes {
+	at := 0
+	if len(attrs) > 0 && attrs[0].Name == goippreq.AttributeJobID {
+		at = 1
 	}
-	return append(goipp.Attributes{user}, attrs...)
+	return slices.Insert(slices.Clone(attrs), at, goipp.MakeAttribute(goippreq.AttributeRequestingUserName, goipp.TagName, goipp.String(userName)))
 }
 
 func uncertain(err error, port uint16) error {

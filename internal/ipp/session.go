@@ -265,19 +265,5 @@ func (s *Session) follow(ctx context.Context, a *Answer) *Answer {
 // printer answered before. Names and owners are not even asked for unless they
 // are wanted.
 func (s *Session) Jobs(ctx context.Context, names, owners bool) (*Answer, error) {
-	want := append([]string(nil), jobAttributes...)
-	if names {
-		want = append(want, jobName)
-	}
-	if owners {
-		want = append(want, jobOwner)
-	}
-	a, at, err := s.ask(ctx, s.at, getJobs(want))
-	if err != nil {
-		return nil, err
-	}
-	if !a.Status().Successful() {
-		return nil, statusError(a.Status(), at)
-	}
-	return a, nil
+	return s.JobList(ctx, jobAttributes, names, owners)
 }

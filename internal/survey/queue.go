@@ -56,8 +56,7 @@ var queuePrinter = []string{
 	"printer-up-time", "printer-current-time", "pages-per-minute",
 }
 
-// queueJobs are the job attributes of a reading; names and owners are not even
-// asked for unless they are wanted.
+// queueJobs are the job attributes of a reading, beside names and owners.
 var queueJobs = []string{
 	"job-id", "job-state", "job-state-reasons", "job-state-message", "time-at-creation", "time-at-processing",
 	"job-printer-up-time", "date-time-at-creation", "job-impressions", "job-impressions-completed",
@@ -79,14 +78,7 @@ func (q *QueueSession) Read(ctx context.Context) (*device.QueueReading, error) {
 	if n, ok := a.Int("pages-per-minute"); ok && n > 0 {
 		r.Speed = &n
 	}
-	names := queueJobs
-	if q.o.ShowJobNames {
-		names = append(names[:len(names):len(names)], "job-name")
-	}
-	if q.o.ShowOwners {
-		names = append(names[:len(names):len(names)], "job-originating-user-name")
-	}
-	jobs, err := q.s.JobList(ctx, names)
+	jobs, err := q.s.JobList(ctx, queueJobs, q.o.ShowJobNames, q.o.ShowOwners)
 	if err != nil {
 		return nil, err
 	}

@@ -10,13 +10,8 @@ import (
 	"printround/internal/ipp"
 )
 
-// CanCancel reports whether the printer lists Cancel-Job. RFC 8011 section
-// 5.4.15 requires the operation, so one that lists nothing is believed to have
-// it.
-func (p *Printer) CanCancel() bool {
-	o := p.Offer()
-	return len(o.Operations) == 0 || o.Can(goippreq.OperationCancelJob)
-}
+// CanCancel reports whether the printer offers Cancel-Job.
+func (p *Printer) CanCancel() bool { return p.can(goippreq.OperationCancelJob) }
 
 // ErrNoSuchJob means that the printer does not know the job, any more or at all.
 var ErrNoSuchJob = errors.New("no such job")
@@ -40,7 +35,7 @@ func (p *Printer) Cancel(ctx context.Context, id int) error {
 func (p *Printer) Find(ctx context.Context, id int) (JobStatus, error) {
 	s, err := p.Job(ctx, id)
 	var e *ipp.Error
-	if errors.As(err, &e) && (e.Status == ipp.StatusClientErrorNotFound || e.Status == ipp.StatusClientErrorGone) {
+	if errors.As(err, &e) && unknownJob(e.Status) {
 		err = ErrNoSuchJob
 	}
 	return s, err
@@ -49,10 +44,14 @@ func (p *Printer) Find(ctx context.Context, id int) (JobStatus, error) {
 // gone tells a job that is not there from other refusals.
 func gone(err error) error {
 	var r *Refusal
-	if errors.As(err, &r) && (r.Status == ipp.StatusClientErrorNotFound || r.Status == ipp.StatusClientErrorGone) {
+	if errors.As(err, &r) && unknownJob(r.Status) {
 		return ErrNoSuchJob
 	}
 	return err
+}
+
+func unknownJob(s ipp.Status) bool {
+	return s == ipp.StatusClientErrorNotFound || s == ipp.StatusClientErrorGone
 }
 
 // NotAllowed reports a refusal because of who asks.

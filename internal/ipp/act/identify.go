@@ -20,11 +20,10 @@ var identifyActions = []string{"flash", "sound", "display"}
 // the operation and names no action decides by itself: the list is then empty
 // and not nil.
 func (p *Printer) IdentifyActions(ctx context.Context) ([]string, error) {
-	o := p.Offer()
-	if !slices.Contains(o.Operations, int64(goippreq.OperationIdentifyPrinter)) {
+	if o := p.Offer(); !o.Can(goippreq.OperationIdentifyPrinter) {
 		return nil, nil
 	}
-	a, err := p.s.Ask(ctx, []string{"identify-actions-supported", "identify-actions-default"})
+	a, err := p.s.Ask(ctx, []string{"identify-actions-supported"})
 	if err != nil {
 		return nil, err
 	}

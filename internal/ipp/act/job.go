@@ -232,9 +232,5 @@ func withoutNone(words []string) []string {
 	return out
 }
 
-// CanValidate reports whether the printer lists Validate-Job, or lists nothing:
-// RFC 8011 section 5.4.15 requires the operation.
-func (p *Printer) CanValidate() bool {
-	o := p.Offer()
-	return len(o.Operations) == 0 || o.Can(opValidateJob)
-}
+// CanValidate reports whether the printer offers Validate-Job.
+func (p *Printer) CanValidate() bool { return p.can(opValidateJob) }

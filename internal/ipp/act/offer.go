@@ -106,6 +106,13 @@ func (o *Offer) Can(operation int16) bool {
 	return len(o.Operations) == 0 && operation == opPrintJob || slices.Contains(o.Operations, int64(operation))
 }
 
+// can reports whether an operation is listed that RFC 8011 section 5.4.15
+// requires: a printer that lists nothing is believed to have it.
+func (p *Printer) can(operation int16) bool {
+	o := p.Offer()
+	return len(o.Operations) == 0 || o.Can(operation)
+}
+
 // medium reads one media collection (PWG 5100.7).
 func medium(m ipp.Attributes) Medium {
 	out := Medium{Name: m.Text("media-size-name"), Source: m.Text("media-source"), Type: m.Text("media-type")}
