@@ -10,7 +10,7 @@ import (
 var (
 	protocols = []string{"internal/oid", "internal/snmp", "internal/mib", "internal/ipp", "internal/discover"}
 	pipeline  = append([]string{"internal/survey"}, protocols...)
-	outside   = []string{"cmd/printround", "internal/lab", "internal/interop", "internal/alonetest"}
+	outside   = []string{"cmd/printround", "internal/lab", "internal/labtest", "internal/interop", "internal/alonetest"}
 )
 
 // mustNotReach says for each package which of our packages its non-test code
@@ -45,6 +45,7 @@ var mustNotReach = map[string][]string{
 	"internal/zootest":     all(),
 	"internal/release":     all("internal/release"),
 	"internal/needtest":    all("internal/needtest"),
+	"internal/labtest":     {"cmd/printround", "internal/interop", "internal/arch", "internal/alonetest", "internal/bench", "internal/release", "internal/report"},
 	"internal/alonetest":   all(),
 	"internal/colorimetry": all("internal/colorimetry"),
 	"internal/cgats":       all("internal/cgats"),
@@ -54,14 +55,14 @@ var mustNotReach = map[string][]string{
 	"internal/proof/send":  all("internal/proof", "internal/colorimetry", "internal/device", "internal/term", "internal/ipp", "internal/media", "internal/printport"),
 	"internal/arch":        all(),
 	"internal/bench":       {"cmd/printround", "internal/interop", "internal/arch", "internal/alonetest", "internal/release"},
-	"cmd/printround":       {"internal/interop", "internal/arch", "internal/alonetest", "internal/needtest", "internal/bench"},
+	"cmd/printround":       {"internal/interop", "internal/arch", "internal/alonetest", "internal/labtest", "internal/needtest", "internal/bench"},
 }
 
 // everyPackage lists the packages that all() stands for.
 var everyPackage = []string{
 	"cmd/printround", "internal/alonetest", "internal/arch", "internal/bench", "internal/cgats", "internal/color", "internal/colorimetry", "internal/device", "internal/discover", "internal/finding",
 	"internal/forecast", "internal/history", "internal/needtest", "internal/nightly", "internal/schedule",
-	"internal/interop", "internal/ipp", "internal/lab", "internal/media", "internal/mib", "internal/oid",
+	"internal/interop", "internal/ipp", "internal/lab", "internal/labtest", "internal/media", "internal/mib", "internal/oid",
 	"internal/printport", "internal/proof", "internal/queue", "internal/release", "internal/report", "internal/site", "internal/snmp", "internal/survey", "internal/symptom", "internal/tables", "internal/term",
 	"internal/visit", "internal/zootest",
 }

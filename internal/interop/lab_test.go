@@ -1,15 +1,12 @@
 package interop
 
 import (
-	"context"
-	"fmt"
 	"net"
 	"net/netip"
 	"os"
 	"slices"
 	"strconv"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -17,9 +14,10 @@ import (
 	"printround/internal/discover"
 	"printround/internal/finding"
 	"printround/internal/lab"
+	"printround/internal/labtest"
+	"printround/internal/needtest"
 	"printround/internal/site"
 	"printround/internal/snmp"
-	"printround/internal/survey"
 )
 
 // fixedSeed is the seed where the environment names none; the check script
@@ -57,64 +55,25 @@ func startLab(t *testing.T, o lab.Options) *lab.Lab {
 // judges what was found.
 func surveyLab(t *testing.T, l *lab.Lab) []device.Device {
 	t.Helper()
-	path, err := l.WriteSite(t.TempDir())
+	labPorts(t, l) // skips where the addresses are not to be had
+	file, surveys, err := labtest.Survey(t.Context(), l, t.TempDir(), discover.Config{
+		Timeout: time.Second, Listen: 4 * time.Second, Interfaces: []net.Interface{loopback(t)},
+	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	file, err := site.Load(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	snmpPort, ippPort := labPorts(t, l)
-	lo := loopback(t)
-	surveys := make([]*device.Survey, len(file.Sites))
-	errs := make([]error, len(file.Sites))
-	var sites sync.WaitGroup
-	for i := range file.Sites {
-		sites.Go(func() { surveys[i], errs[i] = surveySite(t.Context(), &file.Sites[i], lo, snmpPort, ippPort) })
-	}
-	sites.Wait()
 	var all []device.Device
 	for i, s := range surveys {
-		if errs[i] != nil {
-			t.Fatal(errs[i])
-		}
 		for _, p := range s.Errors {
 			t.Logf("%s: %s: %s", p.Address, p.Stage, p.Message)
 		}
+		o := finding.Defaults()
+		o.ExpectedMedia, o.Norms = file.Sites[i].ExpectedMedia, file.Sites[i].Norms
+		finding.JudgeAll(s.Devices, o)
 		all = append(all, s.Devices...)
 	}
 	finding.Rank(all)
 	return all
-}
-
-func surveySite(ctx context.Context, s *site.Site, lo net.Interface, snmpPort, ippPort uint16) (*device.Survey, error) {
-	creds, problems := s.Credentials(os.LookupEnv)
-	if len(problems) > 0 {
-		return nil, fmt.Errorf("site %s: %v", s.Name, problems)
-	}
-	scope, _, err := discover.Parse(ctx, s.Targets, discover.ParseOptions{Skip: s.Skip, SNMPPort: snmpPort, IPPPort: ippPort})
-	if err != nil {
-		return nil, err
-	}
-	found, err := survey.Run(ctx, survey.Options{
-		Credentials: creds,
-		Expected:    s.Expected,
-		Site:        s.Name,
-		Discover: discover.Config{
-			Scope: scope, Pace: 5000, Retries: 2, Timeout: time.Second, Listen: 4 * time.Second,
-			Interfaces: []net.Interface{lo},
-		},
-		Timeout: 2 * time.Second,
-		Retries: 2,
-	})
-	if err != nil {
-		return nil, err
-	}
-	o := finding.Defaults()
-	o.ExpectedMedia, o.Norms = s.ExpectedMedia, s.Norms
-	finding.JudgeAll(found.Devices, o)
-	return found, nil
 }
 
 // labPorts are the ports that all devices of the lab share.
@@ -125,7 +84,7 @@ func labPorts(t *testing.T, l *lab.Lab) (snmpPort, ippPort uint16) {
 			return
 		}
 		if *to != 0 && *to != uint16(port) {
-			missing(t, "this system has no loopback address for each device")
+			needtest.Missing(t, "this system has no loopback address for each device")
 		}
 		*to = uint16(port)
 	}

@@ -1,9 +1,7 @@
 package visit
 
 import (
-	"context"
 	"fmt"
-	"net/netip"
 	"os"
 	"slices"
 	"strconv"
@@ -16,8 +14,8 @@ import (
 	"printround/internal/discover"
 	"printround/internal/finding"
 	"printround/internal/lab"
+	"printround/internal/labtest"
 	"printround/internal/site"
-	"printround/internal/survey"
 )
 
 // wanted says for each condition that the lab knows where a technician puts it
@@ -296,58 +294,18 @@ func checkSums(t *testing.T, v *Plan) {
 // surveyOf surveys the lab by its own site file and judges it.
 func surveyOf(t *testing.T, l *lab.Lab) (*device.Survey, *site.File) {
 	t.Helper()
-	path, err := l.WriteSite(t.TempDir())
+	file, parts, err := labtest.Survey(t.Context(), l, t.TempDir(), discover.Config{
+		Timeout: 500 * time.Millisecond, Listen: 1500 * time.Millisecond, NoMDNS: true,
+	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	file, err := site.Load(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var snmp, ipp uint16
-	for _, d := range l.Devices() {
-		snmp, ipp = max(snmp, uint16(d.SNMPPort)), max(ipp, uint16(d.IPPPort))
-	}
-	parts := make([]*device.Survey, len(file.Sites))
-	errs := make([]error, len(file.Sites))
-	var wait sync.WaitGroup
-	for i := range file.Sites {
-		wait.Go(func() { parts[i], errs[i] = surveySite(t.Context(), &file.Sites[i], snmp, ipp) })
-	}
-	wait.Wait()
 	whole := &device.Survey{Schema: device.SurveySchema}
-	for i, s := range parts {
-		if errs[i] != nil {
-			t.Fatal(errs[i])
-		}
+	for _, s := range parts {
 		whole.Devices = append(whole.Devices, s.Devices...)
 		whole.Started, whole.Finished = s.Started, s.Finished
 	}
 	finding.JudgeAll(whole.Devices, finding.Defaults())
 	finding.Rank(whole.Devices)
 	return whole, file
-}
-
-func surveySite(ctx context.Context, s *site.Site, snmp, ipp uint16) (*device.Survey, error) {
-	creds, problems := s.Credentials(os.LookupEnv)
-	if len(problems) > 0 {
-		return nil, fmt.Errorf("site %s: %v", s.Name, problems)
-	}
-	scope, _, err := discover.Parse(ctx, s.Targets, discover.ParseOptions{Skip: s.Skip, SNMPPort: snmp, IPPPort: ipp})
-	if err != nil {
-		return nil, err
-	}
-	for _, e := range s.Expected {
-		if a, err := netip.ParseAddr(e.Address); err != nil || !scope.Contains(a) {
-			return nil, fmt.Errorf("site %s: %s is outside the targets", s.Name, e.Address)
-		}
-	}
-	return survey.Run(ctx, survey.Options{
-		Credentials: creds, Expected: s.Expected, Site: s.Name,
-		Discover: discover.Config{
-			Scope: scope, Pace: 5000, Retries: 2, Timeout: 500 * time.Millisecond, Listen: 1500 * time.Millisecond,
-			NoMDNS: true, Credentials: creds,
-		},
-		Timeout: 2 * time.Second, Retries: 2,
-	})
 }
