@@ -55,9 +55,9 @@ func TestAuditGolden(t *testing.T) {
 		"settings-100.txt": {Width: 100}, "settings-50.txt": {Width: 50, Plain: true, Explain: true}, "settings.md": {Format: report.Markdown},
 		"settings.csv": {Format: report.CSV}, "settings.json": {Format: report.JSON},
 	} {
-		t.Run(name, func(t *testing.T) { same(t, name, auditText(t, o)) })
+		t.Run(name, func(t *testing.T) { report.Golden(t, name, auditText(t, o)) })
 		t.Run("diff "+name, func(t *testing.T) {
-			same(t, strings.Replace(name, "settings", "settings-diff", 1), diffText(t, o))
+			report.Golden(t, strings.Replace(name, "settings", "settings-diff", 1), diffText(t, o))
 		})
 	}
 }
@@ -98,7 +98,7 @@ func TestAuditInEveryForm(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := schemaOf(t, name).Validate(v); err != nil {
+		if err := report.Compiled(t, name).Validate(v); err != nil {
 			t.Errorf("%s: %v", name, err)
 		}
 	}

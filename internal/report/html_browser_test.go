@@ -8,6 +8,8 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"printround/internal/device"
+	"printround/internal/needtest"
 	"regexp"
 	"strings"
 	"testing"
@@ -15,34 +17,46 @@ import (
 )
 
 // axePackage is the accessibility checker that the page is looked at with, by
-// its name at the npm registry. It is fetched into a temporary folder.
+// its name for npm. Nothing here fetches it.
 const axePackage = "axe-core@4.14.1"
 
-// TestPageInABrowser opens pages in a real browser: they run under their own
-// policy, the script works, and the accessibility checker has no serious finding
-// (it checks against WCAG 2.2 levels A and AA and its own good practices), in
-// light and dark, wide and narrow.
+// TestPageInABrowser opens pages in a real browser. They run under their own
+// policy, and the script works.
 func TestPageInABrowser(t *testing.T) {
-	if os.Getenv("PRINTROUND_BROWSER") == "" {
-		t.Skip("a browser takes its time, and its checker is fetched: set PRINTROUND_BROWSER=1")
+	browser := needtest.Program(t, "chromium")
+	survey := writePage(t, "survey", render(t, partialSurvey(), Options{Format: HTML, Beside: besideOf(partialSurvey())}))
+	t.Run("under its policy", func(t *testing.T) { underPolicy(t, browser, survey) })
+	t.Run("finding and sorting", func(t *testing.T) { findAndSort(t, browser, survey) })
+}
+
+// writePage puts a page into a file.
+func writePage(t *testing.T, name string, text []byte) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), name+".html")
+	if err := os.WriteFile(path, text, 0o644); err != nil {
+		t.Fatal(err)
 	}
-	browser := program(t, "chromium")
-	axe := fetchAxe(t, program(t, "npm"))
-	dir := t.TempDir()
-	write := func(name string, text []byte) string {
-		path := filepath.Join(dir, name+".html")
-		if err := os.WriteFile(path, text, 0o644); err != nil {
-			t.Fatal(err)
-		}
-		return path
-	}
-	partial := sampleSurvey()
-	partial.Partial, partial.PartialReason = true, "interrupted by the user after 40 s"
-	partial.Devices[1].Site = "South branch"
-	full := fullDevice()
-	survey := write("survey", render(t, partial, Options{Format: HTML, Beside: besideOf(partial)}))
-	one := write("device", renderDevice(t, &full, Options{Format: HTML, Explain: true}))
-	hostile := write("hostile", render(t, hostileSurvey(), Options{Format: HTML, Explain: true}))
+	return path
+}
+
+// partialSurvey is a survey of two sites that was interrupted.
+func partialSurvey() *device.Survey {
+	s := sampleSurvey()
+	s.Partial, s.PartialReason = true, "interrupted by the user after 40 s"
+	s.Devices[1].Site = "South branch"
+	return s
+}
+
+// TestPageIsAccessible has pages looked at by an accessibility checker in a real
+// browser: no serious finding (WCAG 2.2 levels A and AA and its own good
+// practices), in light and dark, wide and narrow.
+func TestPageIsAccessible(t *testing.T) {
+	browser := needtest.Program(t, "chromium")
+	axe := checker(t)
+	partial, full := partialSurvey(), fullDevice()
+	survey := writePage(t, "survey", render(t, partial, Options{Format: HTML, Beside: besideOf(partial)}))
+	one := writePage(t, "device", renderDevice(t, &full, Options{Format: HTML, Explain: true}))
+	hostile := writePage(t, "hostile", render(t, hostileSurvey(), Options{Format: HTML, Explain: true}))
 	for _, v := range []struct {
 		name, page string
 		width      int
@@ -56,11 +70,9 @@ func TestPageInABrowser(t *testing.T) {
 			}
 		})
 	}
-	t.Run("under its policy", func(t *testing.T) { underPolicy(t, browser, survey) })
-	t.Run("finding and sorting", func(t *testing.T) { findAndSort(t, browser, survey) })
 	t.Run("the checker finds what is wrong", func(t *testing.T) {
 		const text = `<!doctype html><html><head><title>bad</title></head><body><img src="data:,x"><p style="color:#ccc;background:#fff">pale</p></body></html>`
-		found := strings.Join(violations(t, browser, axe, write("bad", []byte(text)), 1280, false), " ")
+		found := strings.Join(violations(t, browser, axe, writePage(t, "bad", []byte(text)), 1280, false), " ")
 		for _, want := range []string{"image-alt", "color-contrast", "html-has-lang"} {
 			if !strings.Contains(found, want) {
 				t.Errorf("%s is not among %q", want, found)
@@ -69,37 +81,14 @@ func TestPageInABrowser(t *testing.T) {
 	})
 }
 
-// lacking ends a test that lacks something: a skip with the reason, or a failure
-// where everything is supposed to be there.
-func lacking(t *testing.T, format string, args ...any) {
+// checker returns the source of the accessibility checker.
+func checker(t *testing.T) string {
 	t.Helper()
-	if os.Getenv("PRINTROUND_CI") != "" {
-		t.Fatalf(format, args...)
+	path := os.Getenv("PRINTROUND_AXE")
+	if path == "" {
+		needtest.Missing(t, "%s: npm installs it, PRINTROUND_AXE names its axe.min.js", axePackage)
 	}
-	t.Skipf(format, args...)
-}
-
-func program(t *testing.T, name string) string {
-	t.Helper()
-	p, err := exec.LookPath(name)
-	if err != nil {
-		lacking(t, "%s is not installed", name)
-	}
-	return p
-}
-
-// fetchAxe fetches the checker and returns its source.
-func fetchAxe(t *testing.T, npm string) string {
-	t.Helper()
-	dir := t.TempDir()
-	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
-	defer cancel()
-	c := exec.CommandContext(ctx, npm, "install", "--prefix", dir, "--no-save", "--ignore-scripts", "--no-audit", "--no-fund", "--cache", filepath.Join(dir, "cache"), axePackage)
-	c.Dir = dir
-	if out, err := c.CombinedOutput(); err != nil {
-		lacking(t, "%s cannot be fetched: %v\n%s", axePackage, err, out)
-	}
-	b, err := os.ReadFile(filepath.Join(dir, "node_modules", "axe-core", "axe.min.js"))
+	b, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/csv"
 	"encoding/json"
-	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -67,12 +66,12 @@ func TestQueueGolden(t *testing.T) {
 		"queue.csv":       {stalledQueue(), report.Options{Format: report.CSV}},
 		"queue.json":      {stalledQueue(), report.Options{Format: report.JSON}},
 	} {
-		t.Run(name, func(t *testing.T) { same(t, name, writeQueue(t, c.q, c.opts)) })
+		t.Run(name, func(t *testing.T) { report.Golden(t, name, writeQueue(t, c.q, c.opts)) })
 	}
 }
 
 func TestQueueInEveryForm(t *testing.T) {
-	schema := schemaOf(t, device.QueueSchema)
+	schema := report.Compiled(t, device.QueueSchema)
 	for _, q := range []*device.QueueReport{stalledQueue(), longQueue()} {
 		for _, width := range []int{30, 60, 80, 133} {
 			for _, l := range strings.Split(string(writeQueue(t, q, report.Options{Width: width})), "\n") {
@@ -118,32 +117,4 @@ func TestQueueDocument(t *testing.T) {
 	if doc.Schema != "printround.queue/1" || doc.Verdict != "stalled" || doc.Blocking == nil || *doc.Blocking != 1071 || len(doc.Jobs) != 3 || doc.Jobs[0].Name != nil {
 		t.Errorf("%+v", doc)
 	}
-}
-
-// schemaOf compiles the schema of a document with that of a device, which it
-// refers to.
-func schemaOf(t *testing.T, name string) *jsonschema.Schema {
-	t.Helper()
-	c := jsonschema.NewCompiler()
-	c.AssertFormat()
-	ids := map[string]string{}
-	for _, n := range []string{device.DeviceSchema, name} {
-		b, ok := report.Schema(n)
-		if !ok {
-			t.Fatalf("no schema %s", n)
-		}
-		doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(b))
-		if err != nil {
-			t.Fatal(err)
-		}
-		ids[n] = fmt.Sprint(doc.(map[string]any)["$id"])
-		if err := c.AddResource(ids[n], doc); err != nil {
-			t.Fatal(err)
-		}
-	}
-	s, err := c.Compile(ids[name])
-	if err != nil {
-		t.Fatal(err)
-	}
-	return s
 }

@@ -3,15 +3,9 @@ package report_test
 import (
 	"bytes"
 	"encoding/csv"
-	"encoding/json"
-	"flag"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
-
-	"github.com/santhosh-tekuri/jsonschema/v6"
 
 	"printround/internal/device"
 	"printround/internal/finding"
@@ -75,25 +69,6 @@ func write(t *testing.T, d *device.Triage, o report.Options) []byte {
 	return b.Bytes()
 }
 
-// same compares with a golden file whose content a person has looked at.
-func same(t *testing.T, name string, got []byte) {
-	t.Helper()
-	path := filepath.Join("testdata", name)
-	if f := flag.Lookup("update"); f != nil && f.Value.String() == "true" {
-		if err := os.WriteFile(path, got, 0o644); err != nil {
-			t.Fatal(err)
-		}
-		return
-	}
-	want, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatalf("%v (run the test with -update to write it)", err)
-	}
-	if !bytes.Equal(want, got) {
-		t.Errorf("%s differs; run with -update and read the difference:\n%s", name, got)
-	}
-}
-
 func TestSymptomGolden(t *testing.T) {
 	all := triages(t)
 	for name, c := range map[string]struct {
@@ -111,7 +86,7 @@ func TestSymptomGolden(t *testing.T) {
 		"symptom.csv":          {"line", report.Options{Format: report.CSV}},
 		"symptom.json":         {"interval", report.Options{Format: report.JSON}},
 	} {
-		t.Run(name, func(t *testing.T) { same(t, name, write(t, all[c.of], c.opts)) })
+		t.Run(name, func(t *testing.T) { report.Golden(t, name, write(t, all[c.of], c.opts)) })
 	}
 	for name, o := range map[string]report.Options{
 		"symptoms-80.txt": {Width: 80}, "symptoms-40.txt": {Width: 40}, "symptoms.md": {Format: report.Markdown},
@@ -121,7 +96,7 @@ func TestSymptomGolden(t *testing.T) {
 			if err := report.WriteSymptoms(&b, symptom.Index(), o); err != nil {
 				t.Fatal(err)
 			}
-			same(t, name, b.Bytes())
+			report.Golden(t, name, b.Bytes())
 		})
 	}
 }
@@ -129,7 +104,7 @@ func TestSymptomGolden(t *testing.T) {
 // Every symptom, at every width and in every format, fits, is text, and
 // follows its schema.
 func TestSymptomsInEveryForm(t *testing.T) {
-	schema := triageSchema(t)
+	schema := report.Compiled(t, device.TriageSchema)
 	for _, name := range symptom.Names() {
 		for kind, d := range map[string]*device.Device{"worn": worn(), "none": nil} {
 			got := symptom.Triage(name, d, symptom.Options{Catalogue: rollerTable})
@@ -143,11 +118,7 @@ func TestSymptomsInEveryForm(t *testing.T) {
 			if plain := write(t, got, report.Options{Plain: true}); bytes.ContainsFunc(plain, func(r rune) bool { return r > '~' }) {
 				t.Errorf("%s, %s: plain text has more than ASCII", name, kind)
 			}
-			doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(write(t, got, report.Options{Format: report.JSON})))
-			if err == nil {
-				err = schema.Validate(doc)
-			}
-			if err != nil {
+			if err := report.Validate(t, schema, write(t, got, report.Options{Format: report.JSON})); err != nil {
 				t.Errorf("%s, %s: %v", name, kind, err)
 			}
 			rows, err := csv.NewReader(bytes.NewReader(write(t, got, report.Options{Format: report.CSV}))).ReadAll()
@@ -165,35 +136,11 @@ func TestSymptomsInEveryForm(t *testing.T) {
 	}
 }
 
-func triageSchema(t *testing.T) *jsonschema.Schema {
-	t.Helper()
-	c := jsonschema.NewCompiler()
-	c.AssertFormat()
-	for _, n := range []string{device.DeviceSchema, device.TriageSchema} {
-		raw, ok := report.Schema(n)
-		if !ok {
-			t.Fatalf("no schema for %s", n)
-		}
-		doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(raw))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := c.AddResource(doc.(map[string]any)["$id"].(string), doc); err != nil {
-			t.Fatal(err)
-		}
-	}
-	s, err := c.Compile("urn:printround:symptom:1")
-	if err != nil {
-		t.Fatal(err)
-	}
-	return s
-}
-
 // The schema notices what would break programs that read it.
 func TestSymptomSchemaNoticesDrift(t *testing.T) {
-	schema := triageSchema(t)
+	schema := report.Compiled(t, device.TriageSchema)
 	good := write(t, triages(t)["interval"], report.Options{Format: report.JSON})
-	for name, change := range map[string]func(doc, cause map[string]any){
+	report.NoticesDrift(t, schema, good, func(doc map[string]any) map[string]any { return doc["causes"].([]any)[0].(map[string]any) }, map[string]func(doc, cause map[string]any){
 		"unknown field":     func(doc, _ map[string]any) { doc["extra"] = 1 },
 		"missing field":     func(_, cause map[string]any) { delete(cause, "probability") },
 		"probability of 2":  func(_, cause map[string]any) { cause["probability"] = 2 },
@@ -201,16 +148,7 @@ func TestSymptomSchemaNoticesDrift(t *testing.T) {
 		"interval of 0":     func(doc, _ map[string]any) { doc["interval"].(map[string]any)["interval_mm"] = 0 },
 		"empty for unknown": func(doc, _ map[string]any) { doc["device"] = "" },
 		"other schema":      func(doc, _ map[string]any) { doc["schema"] = "printround.symptom/2" },
-	} {
-		var doc map[string]any
-		if err := json.Unmarshal(good, &doc); err != nil {
-			t.Fatal(err)
-		}
-		change(doc, doc["causes"].([]any)[0].(map[string]any))
-		if schema.Validate(doc) == nil {
-			t.Errorf("%s: the schema accepts it", name)
-		}
-	}
+	})
 }
 
 func TestTriageHasNoOtherFormat(t *testing.T) {
