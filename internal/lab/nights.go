@@ -202,7 +202,7 @@ func (w *world) run(f *office) {
 			f.disturb(n)
 			f.read(n)
 			if n == w.o.Nights-1 {
-				f.close(n)
+				f.close()
 			}
 		} else if f.settled() {
 			break

@@ -232,7 +232,7 @@ func (f *office) refill(k int, at time.Time) {
 	f.begin(k, at, how)
 }
 
-// strings3 reports supplies that people replace themselves and share.
+// shared reports supplies that people replace themselves and share.
 func shared(kind string) bool {
 	return kind == "toner" || kind == "tonerCartridge" || kind == "inkCartridge"
 }
@@ -254,7 +254,7 @@ func (f *office) settled() bool {
 }
 
 // close marks what is in at the end of the history.
-func (f *office) close(int) {
+func (f *office) close() {
 	for k := range f.slots {
 		l := &f.w.history.Lives[f.slots[k].life]
 		l.Ended, l.Left = "still in", math.Round(1000*f.slots[k].left)/10

@@ -24,7 +24,7 @@ type use struct {
 	closed  map[int]bool
 }
 
-// job is what one stretch of printing does to the device.
+// batch is what one stretch of printing does to the device.
 type batch struct {
 	at    time.Time
 	pages float64
@@ -88,7 +88,7 @@ func (u *use) day(n int, date time.Time) []batch {
 	return u.batches(date, jobs)
 }
 
-// unevenness is one day's factor: the mean of three exponential numbers.
+// unevenness is one day's factor: the mean of four exponential numbers.
 func (u *use) unevenness() float64 {
 	return (u.r.ExpFloat64() + u.r.ExpFloat64() + u.r.ExpFloat64() + u.r.ExpFloat64()) / 4
 }

@@ -1,6 +1,7 @@
 package lab
 
 import (
+	"cmp"
 	"crypto/x509"
 	"fmt"
 	"math/rand/v2"
@@ -48,31 +49,12 @@ func (d *machine) colorModes() []string {
 	return []string{"monochrome"}
 }
 
-func (d *machine) colorModeDefault() string { return stated(d.set.colorMode, d.colorModes()[0]) }
-func (d *machine) binDefault() string       { return stated(d.set.bin, d.bins[0].Keyword) }
-func (d *machine) mediaDefault() string     { return stated(d.set.media, d.Trays[0].Media) }
-func (d *machine) version() string          { return stated(d.set.firmware, d.Firmware) }
-
-func (d *machine) resolutionDefault() int {
-	if d.set.resolution > 0 {
-		return d.set.resolution
-	}
-	return d.Resolution
-}
-
-func (d *machine) finishingDefault() int {
-	if d.set.finishing > 0 {
-		return d.set.finishing
-	}
-	return finishNone
-}
-
-func stated(s, otherwise string) string {
-	if s != "" {
-		return s
-	}
-	return otherwise
-}
+func (d *machine) colorModeDefault() string { return cmp.Or(d.set.colorMode, d.colorModes()[0]) }
+func (d *machine) binDefault() string       { return cmp.Or(d.set.bin, d.bins[0].Keyword) }
+func (d *machine) mediaDefault() string     { return cmp.Or(d.set.media, d.Trays[0].Media) }
+func (d *machine) version() string          { return cmp.Or(d.set.firmware, d.Firmware) }
+func (d *machine) resolutionDefault() int   { return cmp.Or(d.set.resolution, d.Resolution) }
+func (d *machine) finishingDefault() int    { return cmp.Or(d.set.finishing, finishNone) }
 
 // Values of finishings (RFC 8011 section 5.2.6).
 const (

@@ -22,10 +22,7 @@ var (
 // values changes the values of a tree; f returns false for one that stays.
 func values(f func(o agent.OID, v agent.Value) (agent.Value, bool)) func(*agent.Host, *agent.Tree, time.Time) *agent.Tree {
 	return func(h *agent.Host, t *agent.Tree, now time.Time) *agent.Tree {
-		return t.Map(h, now, func(o agent.OID, v agent.Value) (agent.Value, bool, bool) {
-			v, changed := f(o, v)
-			return v, changed, false
-		}).Build()
+		return t.Map(h, now, f).Build()
 	}
 }
 
@@ -64,7 +61,7 @@ func turning(name, help string, count func(read uint32, honest uint32) uint32) m
 			return atOnce(honest(request))
 		}}
 		o.tree = func(h *agent.Host, t *agent.Tree, now time.Time) *agent.Tree {
-			b := t.Map(h, now, func(_ agent.OID, v agent.Value) (agent.Value, bool, bool) { return v, false, false })
+			b := t.Copy()
 			_ = t.Walk(h, now, func(o agent.OID, v agent.Value) error {
 				if o.HasPrefix(oidLifeCount) {
 					honest := uint32(0)
@@ -119,8 +116,8 @@ var zooTree = []misbehaviour{
 		return agent.Text("full"), true
 	}),
 	{Misbehaviour{"snmp-10000-alerts", overSNMP, "its alert table has 10,000 rows"}, func(o *oddity) {
-		o.tree = func(h *agent.Host, t *agent.Tree, now time.Time) *agent.Tree {
-			b := t.Map(h, now, func(_ agent.OID, v agent.Value) (agent.Value, bool, bool) { return v, false, false })
+		o.tree = func(_ *agent.Host, t *agent.Tree, _ time.Time) *agent.Tree {
+			b := t.Copy()
 			for n := range uint32(manyAlerts) {
 				for column, v := range []int{2: 4, 3: 3, 4: 8, 5: 1, 6: -1, 7: 13} {
 					if v != 0 {

@@ -189,22 +189,22 @@ const (
 	StatusNoSuchName = errNoSuchName
 )
 
+// Copy returns a builder that holds the instances of the tree.
+func (t *Tree) Copy() *Builder { return &Builder{nodes: slices.Clone(t.nodes)} }
+
 // Map returns a builder that holds the instances of the tree with the values
-// that f makes of them; drop leaves one out. What is computed for each answer
-// is computed now if f changes it.
-func (t *Tree) Map(h *Host, now time.Time, f func(OID, Value) (v Value, changed, drop bool)) *Builder {
+// that f makes of them. What is computed for each answer is computed now if f
+// changes it.
+func (t *Tree) Map(h *Host, now time.Time, f func(OID, Value) (v Value, changed bool)) *Builder {
 	b := &Builder{}
 	for pos, n := range t.nodes {
 		_, v, err := splitVarBind(t.appendNode(nil, pos, h, now))
 		if err != nil {
 			continue
 		}
-		v, changed, drop := f(n.oid, v)
-		switch {
-		case drop:
-		case changed:
+		if v, changed := f(n.oid, v); changed {
 			b.Put(n.oid[:n.object:n.object], v, n.oid[n.object:]...)
-		default:
+		} else {
 			b.nodes = append(b.nodes, n)
 		}
 	}
