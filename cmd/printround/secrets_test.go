@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"printround/internal/lab"
+	"printround/internal/needtest"
 )
 
 // Secrets that lets somebody in, and some that let nobody in; all are invented.
@@ -89,10 +90,7 @@ func TestNoSecretIsEverShown(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer l.Close()
-	snmp, ipp, shared := sharedPorts(l.Devices())
-	if !shared {
-		t.Skip("skipped: this system has one loopback address, so the devices have ports of their own")
-	}
+	snmp, ipp := portsOf(t, l)
 	files, written := t.TempDir(), t.TempDir()
 	for name, secret := range seeded {
 		if err := os.WriteFile(filepath.Join(files, name), []byte(secret+"\n"), 0o600); err != nil {
@@ -137,7 +135,7 @@ func TestNoSecretIsEverShown(t *testing.T) {
 	}
 	t.Run("killed with its stacks shown", func(t *testing.T) {
 		if runtime.GOOS == "windows" {
-			t.Skip("skipped: no such signal on this system")
+			needtest.Missing(t, "SIGQUIT, at which a program shows its stacks")
 		}
 		noSecret(t, "the stacks", stacks(t, written, right))
 	})

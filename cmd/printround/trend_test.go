@@ -16,7 +16,7 @@ import (
 
 // simulated writes a simulated history into a file of its own and returns its
 // path.
-func simulated(t *testing.T, o lab.NightsOptions) string {
+func simulated(t testing.TB, o lab.NightsOptions) string {
 	t.Helper()
 	h, err := lab.SimulateNights(o)
 	if err != nil {
@@ -30,7 +30,7 @@ func simulated(t *testing.T, o lab.NightsOptions) string {
 }
 
 // run runs a command line as of a fixed day and returns what it wrote.
-func runTrend(t *testing.T, args ...string) string {
+func runTrend(t testing.TB, args ...string) string {
 	t.Helper()
 	out := filepath.Join(t.TempDir(), "out")
 	zone, err := time.LoadLocation("Europe/London")
@@ -54,7 +54,7 @@ type scores struct {
 	width, off, lastTwo, line float64
 }
 
-func scoresOf(t *testing.T, text, kind string) scores {
+func scoresOf(t testing.TB, text, kind string) scores {
 	t.Helper()
 	for line := range strings.Lines(text) {
 		f := regexp.MustCompile(` {2,}`).Split(strings.TrimSpace(line), -1)
@@ -100,15 +100,12 @@ func TestBacktestOfASimulatedHistory(t *testing.T) {
 	}
 }
 
-// TestBacktestTable prints the table of the developers' page: seeds that the
-// forecasts were not made with, and changed settings. It takes minutes:
+// BenchmarkBacktest measures how good the dates are, on seeds that the forecasts
+// were not made with, as it is and with changed settings: the table of the
+// developers' page.
 //
-//	PRINTROUND_BACKTEST=101,102,103,104,105 go test -run BacktestTable -v ./cmd/printround
-func TestBacktestTable(t *testing.T) {
-	list := os.Getenv("PRINTROUND_BACKTEST")
-	if list == "" {
-		t.Skip("set PRINTROUND_BACKTEST to the seeds, such as 101,102")
-	}
+//	go test -run '^$' -bench Backtest -benchtime 1x ./cmd/printround
+func BenchmarkBacktest(b *testing.B) {
 	for _, c := range []struct {
 		name string
 		o    lab.NightsOptions
@@ -116,17 +113,19 @@ func TestBacktestTable(t *testing.T) {
 		{"as it is", lab.NightsOptions{}}, {"volume x 3", lab.NightsOptions{Volume: 3}},
 		{"steps of 20 %", lab.NightsOptions{Step: 20}}, {"30 % missing", lab.NightsOptions{Missing: 0.3}},
 	} {
-		for seed := range strings.SplitSeq(list, ",") {
-			o := c.o
-			var err error
-			if o.Seed, err = strconv.ParseInt(seed, 10, 64); err != nil {
-				t.Fatal(err)
-			}
-			o.Nights = 180
-			text := runTrend(t, "--backtest", "--history", simulated(t, o), "--plain")
-			fmt.Printf("%s, seed %s\n%s\n", c.name, seed, text)
-			s := scoresOf(t, text, "all")
-			fmt.Printf("| %s | %s | %d | %d %% | %.1f | %.1f | %.1f | %.1f | %.2f |\n", c.name, seed, s.lives, s.inside, s.width, s.off, s.lastTwo, s.line, s.off/min(s.lastTwo, s.line))
+		for seed := int64(101); seed <= 105; seed++ {
+			b.Run(fmt.Sprintf("%s/%d", c.name, seed), func(b *testing.B) {
+				o := c.o
+				o.Seed, o.Nights = seed, 180
+				for b.Loop() {
+					s := scoresOf(b, runTrend(b, "--backtest", "--history", simulated(b, o), "--plain"), "all")
+					b.ReportMetric(float64(s.lives), "lives")
+					b.ReportMetric(float64(s.inside), "inside_%")
+					b.ReportMetric(s.width, "width_days")
+					b.ReportMetric(s.off, "error_days")
+					b.ReportMetric(s.off/min(s.lastTwo, s.line), "by_better_rule")
+				}
+			})
 		}
 	}
 }

@@ -22,6 +22,7 @@ import (
 
 	"printround/internal/history"
 	"printround/internal/lab"
+	"printround/internal/needtest"
 	"printround/internal/report"
 )
 
@@ -231,7 +232,7 @@ func temporary(t *testing.T, dir string) []string {
 func disk(t *testing.T, size int) string {
 	t.Helper()
 	if os.Getenv("PRINTROUND_TEST_ALONE") == "" {
-		missing(t, "needs root, for a mount namespace of its own")
+		needtest.Missing(t, "needs root, for a mount namespace of its own")
 	}
 	dir := filepath.Join(t.TempDir(), "disk")
 	if err := os.Mkdir(dir, 0o755); err != nil {
@@ -493,7 +494,7 @@ func TestLittleMemory(t *testing.T) {
 // Name servers that are not there or say nothing cost the names, not the run.
 func TestNamesCannotBeLookedUp(t *testing.T) {
 	if os.Getenv("PRINTROUND_TEST_ALONE") == "" {
-		missing(t, "needs root, for a mount namespace of its own")
+		needtest.Missing(t, "needs root, for a mount namespace of its own")
 	}
 	silent, err := net.ListenPacket("udp4", "127.0.0.98:53")
 	if err != nil {
@@ -503,7 +504,7 @@ func TestNamesCannotBeLookedUp(t *testing.T) {
 	o := openQuay(t)
 	resolv, err := filepath.EvalSymlinks("/etc/resolv.conf")
 	if err != nil {
-		missing(t, "no /etc/resolv.conf to put another one over: %v", err)
+		needtest.Missing(t, "no /etc/resolv.conf to put another one over: %v", err)
 	}
 	for name, server := range map[string]string{"nobody there": "127.0.0.97", "says nothing": "127.0.0.98"} {
 		t.Run(name, func(t *testing.T) {
@@ -530,7 +531,7 @@ func TestNamesCannotBeLookedUp(t *testing.T) {
 // that hears nothing.
 func TestInterfaceDown(t *testing.T) {
 	if os.Getenv("PRINTROUND_TEST_ALONE") == "" {
-		missing(t, "needs root, for a network namespace of its own")
+		needtest.Missing(t, "needs root, for a network namespace of its own")
 	}
 	o := openQuay(t)
 	dir := t.TempDir()

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"printround/internal/discover"
+	"printround/internal/needtest"
 	"printround/internal/survey"
 )
 
@@ -27,7 +28,7 @@ func browse(t *testing.T, env []string, kind string) []announcement {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
 	defer cancel()
-	cmd := exec.CommandContext(ctx, program(t, "avahi-browse"), "-rtpk", kind)
+	cmd := exec.CommandContext(ctx, needtest.Program(t, "avahi-browse"), "-rtpk", kind)
 	cmd.Env = append(os.Environ(), env...)
 	out, err := cmd.Output()
 	if err != nil {
@@ -137,6 +138,6 @@ func loopback(t *testing.T) net.Interface {
 			return i
 		}
 	}
-	missing(t, "no loopback interface is up")
+	needtest.Missing(t, "no loopback interface is up")
 	return net.Interface{}
 }

@@ -3,6 +3,7 @@ package interop
 import (
 	"bytes"
 	"context"
+	"flag"
 	"net"
 	"os"
 	"os/exec"
@@ -23,64 +24,15 @@ func TestMain(m *testing.M) {
 	if recording := os.Getenv(passRecordingEnv); recording != "" {
 		os.Exit(servePass(recording, os.Stdin, os.Stdout))
 	}
+	// Most tests wait for the network more than they work.
+	if f := flag.Lookup("test.parallel"); f != nil {
+		_ = f.Value.Set("5")
+	}
 	status := alonetest.Main(m).Run()
 	if builtIn != "" {
 		_ = os.RemoveAll(builtIn)
 	}
 	os.Exit(status)
-}
-
-// missing ends a test that lacks something: a skip with the reason, or a
-// failure where everything is supposed to be there.
-func missing(t *testing.T, format string, args ...any) {
-	t.Helper()
-	if os.Getenv("PRINTROUND_CI") != "" {
-		t.Fatalf(format, args...)
-	}
-	t.Skipf(format, args...)
-}
-
-// takesTime leaves a long test to the run that checks everything.
-func takesTime(t *testing.T) {
-	t.Helper()
-	if os.Getenv("PRINTROUND_CI") == "" && !*update {
-		t.Skip("takes its time: PRINTROUND_CI=1 runs it")
-	}
-}
-
-// program finds a program, also where only root has it in the path.
-func program(t *testing.T, name string) string {
-	t.Helper()
-	if p, err := exec.LookPath(name); err == nil {
-		return p
-	}
-	for _, dir := range []string{"/usr/sbin", "/usr/local/sbin", "/sbin"} {
-		if p := filepath.Join(dir, name); executable(p) {
-			return p
-		}
-	}
-	missing(t, "%s is not installed", name)
-	return ""
-}
-
-func executable(p string) bool {
-	info, err := os.Stat(p)
-	return err == nil && info.Mode().IsRegular() && info.Mode()&0o111 != 0
-}
-
-// shared returns the path of something in the folder of recordings and
-// published tables: beside the module, or where PRINTROUND_SHARED says.
-func shared(t *testing.T, elem ...string) string {
-	t.Helper()
-	dir := os.Getenv("PRINTROUND_SHARED")
-	if dir == "" {
-		dir = filepath.Join("..", "..", "..", "shared")
-	}
-	p := filepath.Join(append([]string{dir}, elem...)...)
-	if _, err := os.Stat(p); err != nil {
-		missing(t, "%s is not there: put the folder shared beside the module, or its path into PRINTROUND_SHARED", filepath.Join(elem...))
-	}
-	return p
 }
 
 // files returns the files of a shared folder that match a pattern; none at all

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"printround/internal/device"
+	"printround/internal/needtest"
 	"printround/internal/survey"
 )
 
@@ -22,7 +23,7 @@ type expectation map[string]string
 
 func expectations(t *testing.T) []expectation {
 	t.Helper()
-	text, err := os.ReadFile(shared(t, "captures", "EXPECT-ipp.tsv"))
+	text, err := os.ReadFile(needtest.Shared(t, "captures", "EXPECT-ipp.tsv"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -92,14 +93,14 @@ func readReplay(t *testing.T, response []byte) survey.IPPResult {
 // decoder says of it.
 func TestRecordedIPPResponses(t *testing.T) {
 	all := expectations(t)
-	recorded := files(t, shared(t, "captures", "ipp"), "*.ipp")
+	recorded := files(t, needtest.Shared(t, "captures", "ipp"), "*.ipp")
 	if len(all) != len(recorded) {
 		t.Errorf("%d expectations for %d recordings", len(all), len(recorded))
 	}
 	values := 0
 	for _, e := range all {
 		t.Run(e["file"], func(t *testing.T) {
-			response, err := os.ReadFile(filepath.Join(shared(t, "captures", "ipp"), e["file"]))
+			response, err := os.ReadFile(filepath.Join(needtest.Shared(t, "captures", "ipp"), e["file"]))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -219,7 +220,7 @@ func number(t *testing.T, s string) float64 {
 // device.
 func TestPrintServerQueueIsNoDevice(t *testing.T) {
 	queues := 0
-	for _, p := range files(t, shared(t, "captures", "ipp"), "*.ipp") {
+	for _, p := range files(t, needtest.Shared(t, "captures", "ipp"), "*.ipp") {
 		response, err := os.ReadFile(p)
 		if err != nil {
 			t.Fatal(err)
@@ -243,7 +244,7 @@ func TestPrintServerQueueIsNoDevice(t *testing.T) {
 // Malformed recordings give one line that says so, and no device made of
 // rubbish.
 func TestOddIPPResponses(t *testing.T) {
-	for _, p := range files(t, shared(t, "captures", "ipp-odd"), "*.ipp") {
+	for _, p := range files(t, needtest.Shared(t, "captures", "ipp-odd"), "*.ipp") {
 		t.Run(filepath.Base(p), func(t *testing.T) {
 			response, err := os.ReadFile(p)
 			if err != nil {

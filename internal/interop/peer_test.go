@@ -5,6 +5,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"printround/internal/needtest"
 	"testing"
 )
 
@@ -13,9 +14,9 @@ import (
 // programs find them.
 func startResponder(t *testing.T) []string {
 	t.Helper()
-	dbus, avahi := program(t, "dbus-daemon"), program(t, "avahi-daemon")
+	dbus, avahi := needtest.Program(t, "dbus-daemon"), needtest.Program(t, "avahi-daemon")
 	if os.Geteuid() != 0 {
-		missing(t, "avahi-daemon starts for root only")
+		needtest.Missing(t, "avahi-daemon starts for root only")
 	}
 	dir := openDir(t)
 	bus := filepath.Join(dir, "bus")
@@ -75,7 +76,7 @@ type peer struct {
 // becomes state of the printer.
 func startPrinter(t *testing.T, command string, options ...string) peer {
 	t.Helper()
-	printer := program(t, "ippeveprinter")
+	printer := needtest.Program(t, "ippeveprinter")
 	env := startResponder(t)
 	dir := t.TempDir()
 	script := filepath.Join(dir, "command")

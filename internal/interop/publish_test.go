@@ -8,6 +8,7 @@ import (
 
 	"printround/internal/discover"
 	"printround/internal/lab"
+	"printround/internal/needtest"
 )
 
 // A service that the reference publisher announces, with a name of dots,
@@ -17,7 +18,7 @@ func TestReferencePublisher(t *testing.T) {
 	env := startResponder(t)
 	port := freeTCP(t)
 	const name = `Plan room. 2 \ Größe (3)`
-	startServer(t, env, program(t, "avahi-publish"), "-s", name, "_ipp._tcp", portText(port),
+	startServer(t, env, needtest.Program(t, "avahi-publish"), "-s", name, "_ipp._tcp", portText(port),
 		"txtvers=1", "rp=printers/plan room", "ty=Ulvarne P44", "note=", "Color", "product=(a=b)")
 	cfg := discover.Config{
 		Scope:      discover.NewScope([]discover.Target{{Addr: netip.MustParseAddr("127.0.0.1"), SNMPPort: freeUDP(t), IPPPort: port}}),

@@ -12,6 +12,7 @@ import (
 	"printround/internal/device"
 	"printround/internal/ipp"
 	"printround/internal/ipp/act"
+	"printround/internal/needtest"
 	"printround/internal/queue"
 	"printround/internal/survey"
 )
@@ -33,11 +34,11 @@ exit 0`, "-f", "text/plain")
 	}
 	job := filepath.Join(t.TempDir(), "job.txt")
 	writeFile(t, job, "A line for the sample printer of the lab.\n")
-	if out, err := run(t, program(t, "ipptool"), "-tv", "-f", job, p.uri, "print-job.test"); err != nil {
+	if out, err := run(t, needtest.Program(t, "ipptool"), "-tv", "-f", job, p.uri, "print-job.test"); err != nil {
 		t.Fatalf("ipptool: %v\n%s", err, tail(out, 20))
 	}
 	r := awaitQueue(t, s, func(r *device.QueueReading) bool { return len(r.Jobs) == 1 && r.Jobs[0].State == "processing" })
-	out, err := run(t, program(t, "ipptool"), "-tv", p.uri, "get-jobs.test")
+	out, err := run(t, needtest.Program(t, "ipptool"), "-tv", p.uri, "get-jobs.test")
 	if err != nil {
 		t.Fatalf("ipptool: %v\n%s", err, tail(out, 20))
 	}

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"printround/internal/device"
+	"printround/internal/needtest"
 	"printround/internal/report"
 )
 
@@ -25,7 +26,6 @@ var update = flag.Bool("update", false, "write what the program prints into READ
 // The examples in the README are what the program prints. Each stands between
 // two marks; -update writes them anew.
 func TestReadmeShowsWhatTheProgramPrints(t *testing.T) {
-	takesTime(t)
 	onLinux(t)
 	path := filepath.Join("..", "..", "README.md")
 	text, err := os.ReadFile(path)
@@ -48,6 +48,9 @@ func TestReadmeShowsWhatTheProgramPrints(t *testing.T) {
 		{"columns", columnsExample},
 	} {
 		t.Run(example.name, func(t *testing.T) {
+			if !*update {
+				t.Parallel() // each waits for a sweep of its own
+			}
 			opening, closing := "<!-- "+example.name+" -->\n", "<!-- /"+example.name+" -->"
 			before, rest, ok := strings.Cut(readme, opening)
 			shown, after, ended := strings.Cut(rest, closing)
@@ -84,7 +87,7 @@ func lasting(s string) string {
 func onLinux(t *testing.T) {
 	t.Helper()
 	if _, err := os.Stat("/proc/self"); err != nil {
-		missing(t, "this system does not answer at every address of 127.0.0.0/8")
+		needtest.Missing(t, "this system does not answer at every address of 127.0.0.0/8")
 	}
 }
 

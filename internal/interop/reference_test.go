@@ -3,6 +3,7 @@ package interop
 import (
 	"encoding/hex"
 	"fmt"
+	"printround/internal/needtest"
 	"regexp"
 	"strings"
 	"testing"
@@ -32,9 +33,9 @@ var numeric = []string{"-m", "", "-On", "-Ox", "-Oe", "-Ot", "-t", "5", "-r", "3
 // walk reads a subtree with snmpbulkwalk, or with snmpwalk for version 1.
 func walk(t *testing.T, at target, base string) map[string]reading {
 	t.Helper()
-	tool, check := program(t, "snmpbulkwalk"), "-Cc"
+	tool, check := needtest.Program(t, "snmpbulkwalk"), "-Cc"
 	if at.auth[0] == "-v1" {
-		tool = program(t, "snmpwalk")
+		tool = needtest.Program(t, "snmpwalk")
 	}
 	args := append(append([]string{}, numeric...), at.auth...)
 	out, err := run(t, tool, append(args, check, at.addr, base)...)

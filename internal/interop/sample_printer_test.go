@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"printround/internal/device"
+	"printround/internal/needtest"
 	"printround/internal/survey"
 )
 
@@ -21,7 +22,7 @@ var attributeLine = regexp.MustCompile(`^ {8}([a-z0-9-]+) \((?:1setOf )?[A-Za-z0
 // each attribute as it prints it, several values joined by commas.
 func printerAttributes(t *testing.T, uri string) map[string]string {
 	t.Helper()
-	out, err := run(t, program(t, "ipptool"), "-tv", uri, "get-printer-attributes.test")
+	out, err := run(t, needtest.Program(t, "ipptool"), "-tv", uri, "get-printer-attributes.test")
 	if err != nil || strings.Contains(out, "[FAIL]") {
 		t.Fatalf("ipptool %s: %v\n%s", uri, err, tail(out, 30))
 	}
@@ -119,7 +120,7 @@ while [ ! -e `+release+` ] && [ $n -lt 200 ]; do sleep 0.1; n=$((n+1)); done
 echo "STATE: -media-jam" >&2`, "-f", "text/plain")
 	job := filepath.Join(t.TempDir(), "job.txt")
 	writeFile(t, job, "A line for the sample printer of the lab.\n")
-	if out, err := run(t, program(t, "ipptool"), "-tv", "-f", job, p.uri, "print-job.test"); err != nil {
+	if out, err := run(t, needtest.Program(t, "ipptool"), "-tv", "-f", job, p.uri, "print-job.test"); err != nil {
 		t.Fatalf("ipptool: %v\n%s", err, tail(out, 20))
 	}
 	during := awaitReasons(t, p, "media-jam-warning", "toner-low-warning")

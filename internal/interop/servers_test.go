@@ -6,6 +6,7 @@ import (
 	"net/netip"
 	"os"
 	"path/filepath"
+	"printround/internal/needtest"
 	"strings"
 	"testing"
 )
@@ -26,7 +27,7 @@ func startSimulator(t *testing.T, recordings ...string) string {
 // directory of its own for copies of the recordings and its index of them.
 func startSimulatorAt(t *testing.T, addr string, recordings ...string) {
 	t.Helper()
-	snmpsimd := program(t, "snmpsimd")
+	snmpsimd := needtest.Program(t, "snmpsimd")
 	dir := openDir(t)
 	data, cache := filepath.Join(dir, "data"), filepath.Join(dir, "cache")
 	for _, d := range []string{data, cache} {
@@ -87,7 +88,7 @@ const (
 // encrypt: reader (SHA, AES), reader-md5-des and reader-sha256-aes.
 func startAgent(t *testing.T, recording string) string {
 	t.Helper()
-	snmpd := program(t, "snmpd")
+	snmpd := needtest.Program(t, "snmpd")
 	self, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)

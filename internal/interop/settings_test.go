@@ -1,6 +1,7 @@
 package interop
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
@@ -93,18 +94,16 @@ func TestMissettingsAreFound(t *testing.T) {
 
 // A clean lab whose settings differ in ways that harm nobody.
 func TestHarmlessSettings(t *testing.T) {
-	takesTime(t)
-	seed := labSeed(t)
 	for n := range int64(2) {
-		l := startLab(t, lab.Options{Seed: seed + n, Clean: true, Vary: true, NoMDNS: true})
-		for _, d := range surveyLab(t, l) {
-			if got := settingsFound(&d); len(got) > 0 {
-				t.Errorf("seed %d, %s: %v: %v", seed+n, d.Name, got, summaries(&d))
+		t.Run(fmt.Sprint(n), func(t *testing.T) {
+			t.Parallel() // it waits for its sweep
+			l := startLab(t, lab.Options{Seed: labSeed(t) + n, Clean: true, Vary: true, NoMDNS: true})
+			for _, d := range surveyLab(t, l) {
+				if got := settingsFound(&d); len(got) > 0 {
+					t.Errorf("%s: %v: %v", d.Name, got, summaries(&d))
+				}
 			}
-		}
-		if err := l.Close(); err != nil {
-			t.Fatal(err)
-		}
+		})
 	}
 }
 

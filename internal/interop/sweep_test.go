@@ -11,6 +11,7 @@ import (
 
 	"printround/internal/device"
 	"printround/internal/discover"
+	"printround/internal/needtest"
 	"printround/internal/snmp"
 	"printround/internal/survey"
 )
@@ -66,7 +67,7 @@ func hasPrinterMIB(t *testing.T, path string) bool {
 // carry hrDeviceType printer rows and one has a printer maker's enterprise
 // number. They are counted, or listed as unconfirmed with a reason.
 func TestHostsThatAreNoPrintersAreNotListed(t *testing.T) {
-	recordings := files(t, shared(t, "captures", "negative"), "*.snmprec")
+	recordings := files(t, needtest.Shared(t, "captures", "negative"), "*.snmprec")
 	agent := addrPort(t, startSimulator(t, recordings...))
 	t.Run("hosts", func(t *testing.T) {
 		for _, p := range recordings {
@@ -92,7 +93,7 @@ func TestHostsThatAreNoPrintersAreNotListed(t *testing.T) {
 // others, of which only the host's own groups were recorded, are unconfirmed:
 // hints of a printer prove nothing.
 func TestRecordedPrinters(t *testing.T) {
-	recordings := files(t, shared(t, "captures", "snmp"), "*.snmprec")
+	recordings := files(t, needtest.Shared(t, "captures", "snmp"), "*.snmprec")
 	agent := addrPort(t, startSimulator(t, recordings...))
 	unconfirmed := 0
 	for _, p := range recordings {

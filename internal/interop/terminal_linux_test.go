@@ -21,6 +21,7 @@ import (
 	"golang.org/x/text/width"
 
 	"printround/internal/lab"
+	"printround/internal/needtest"
 )
 
 // screen runs the program with standard output on a terminal of a width, and
@@ -29,7 +30,7 @@ func screen(t *testing.T, program string, columns int, env []string, args ...str
 	t.Helper()
 	ours, err := os.OpenFile("/dev/ptmx", os.O_RDWR|unix.O_NOCTTY, 0)
 	if err != nil {
-		missing(t, "no pseudo-terminals here: %v", err)
+		needtest.Missing(t, "no pseudo-terminals here: %v", err)
 	}
 	defer ours.Close()
 	if err := unix.IoctlSetPointerInt(int(ours.Fd()), unix.TIOCSPTLCK, 0); err != nil {
@@ -92,7 +93,6 @@ var colour = regexp.MustCompile("\x1b\\[[0-9;]*m")
 // moves the cursor, and what colour shows is there in words without it. One
 // device has a name in wide characters.
 func TestEveryCommandFitsTheTerminal(t *testing.T) {
-	takesTime(t)
 	o := openQuay(t)
 	l := startLab(t, lab.Options{NoMDNS: true})
 	dir := t.TempDir()

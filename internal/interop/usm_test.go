@@ -14,6 +14,7 @@ import (
 
 	"printround/internal/lab/agent"
 	"printround/internal/mib"
+	"printround/internal/needtest"
 	"printround/internal/oid"
 	"printround/internal/snmp"
 )
@@ -115,7 +116,7 @@ func startUSM(t *testing.T, dir, addr string) {
 		t.Fatal(err)
 	}
 	env := []string{"SNMP_PERSISTENT_DIR=" + filepath.Join(dir, "state"), "SNMPCONFPATH=" + dir, "MIBS="}
-	s := startServer(t, env, program(t, "snmpd"), "-f", "-Lo", "-C", "-c", conf, "-p", filepath.Join(dir, "pid"), "udp:"+addr)
+	s := startServer(t, env, needtest.Program(t, "snmpd"), "-f", "-Lo", "-C", "-c", conf, "-p", filepath.Join(dir, "pid"), "udp:"+addr)
 	s.await(t, s.printed("NET-SNMP version"))
 }
 
@@ -181,7 +182,7 @@ func TestEveryPairOfProtocols(t *testing.T) {
 	addr := net.JoinHostPort("127.0.0.1", portText(freeUDP(t)))
 	startUSM(t, openDir(t), addr)
 	_, own := labUSM(t)
-	reader := program(t, "snmpget")
+	reader := needtest.Program(t, "snmpget")
 	pairs := allPairs()
 	for _, p := range pairs {
 		t.Run(p.user(), func(t *testing.T) {

@@ -14,6 +14,7 @@ import (
 
 	"printround/internal/lab"
 	"printround/internal/mib"
+	"printround/internal/needtest"
 	"printround/internal/oid"
 	"printround/internal/snmp"
 )
@@ -151,7 +152,7 @@ func column(name string) string {
 // Recordings of real devices, served by an agent that others wrote: each value
 // that the tool reads is the one that the reference reader prints.
 func TestRecordingsValueForValue(t *testing.T) {
-	recordings := files(t, shared(t, "captures", "snmp"), "*.snmprec")
+	recordings := files(t, needtest.Shared(t, "captures", "snmp"), "*.snmprec")
 	agent := startSimulator(t, recordings...)
 	total := 0
 	for _, p := range recordings {
