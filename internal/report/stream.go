@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"runtime"
+	"slices"
 	"sync"
 
 	"printround/internal/device"
@@ -73,22 +75,73 @@ func (x *Stream) Close() error {
 	return err
 }
 
-// writeStream writes a survey that is in memory.
+// blockOf is how many devices are made ready together.
+const blockOf = 16
+
+// block is what is to be written of some devices: octets, and where the piece
+// of each ends.
+type block struct {
+	octets []byte
+	ends   []int
+	err    error
+}
+
+// writeStream writes a survey that is in memory. The pieces are made on all
+// processors, a few blocks ahead of the writing, and written in order.
 func writeStream(w io.Writer, s *device.Survey, o Options) error {
 	x, err := NewStream(w, s, o)
 	if err != nil {
 		return err
 	}
-	var piece []byte
-	for i := range s.Devices {
-		if piece, err = x.Append(piece[:0], &s.Devices[i]); err != nil {
+	var makers sync.WaitGroup
+	defer makers.Wait()
+	stop := make(chan struct{})
+	defer close(stop)
+	ahead := make(chan chan *block, runtime.GOMAXPROCS(0))
+	used := sync.Pool{New: func() any { return new(block) }}
+	makers.Go(func() {
+		defer close(ahead)
+		for devices := range slices.Chunk(s.Devices, blockOf) {
+			ready := make(chan *block, 1)
+			select {
+			case ahead <- ready:
+			case <-stop:
+				return
+			}
+			makers.Go(func() { ready <- x.fill(used.Get().(*block), devices) })
+		}
+	})
+	for ready := range ahead {
+		b := <-ready
+		if err := x.writeBlock(b); err != nil {
 			return err
 		}
-		if err := x.Write(piece); err != nil {
-			return err
-		}
+		used.Put(b)
 	}
 	return x.Close()
+}
+
+// fill makes the pieces of some devices, up to the first that cannot be made.
+func (x *Stream) fill(b *block, devices []device.Device) *block {
+	b.octets, b.ends, b.err = b.octets[:0], b.ends[:0], nil
+	for i := range devices {
+		if b.octets, b.err = x.Append(b.octets, &devices[i]); b.err != nil {
+			break
+		}
+		b.ends = append(b.ends, len(b.octets))
+	}
+	return b
+}
+
+func (x *Stream) writeBlock(b *block) error {
+	from := 0
+	for _, end := range b.ends {
+		if err := x.Write(b.octets[from:end]); err != nil {
+			return err
+		}
+		from = end
+	}
+	return b.err
 }
 
 // newJSONStream puts the devices where the document without any has its empty
