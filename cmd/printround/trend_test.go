@@ -76,7 +76,7 @@ func scoresOf(t testing.TB, text, kind string) scores {
 
 // The forecasts against the truth of a simulated history. The limits are the
 // project's own aims for the interval, and that the simple rules are beaten at
-// all: how far is a question of many histories, see TestBacktestTable.
+// all: how far is a question of many histories, see BenchmarkBacktest.
 func TestBacktestOfASimulatedHistory(t *testing.T) {
 	path := simulated(t, lab.NightsOptions{Seed: 42, Nights: 120, Devices: 60})
 	text := runTrend(t, "--backtest", "--history", path, "--plain")
