@@ -38,7 +38,7 @@ func (f *settingsFlags) check(cmd *cobra.Command, args []string, show *showFlags
 	case f.settings && changed("watch"):
 		return usagef("--settings does not go with --watch")
 	case f.settings && show.format == string(report.HTML):
-		return usagef("--format %s: settings are written as %s", show.format, words(report.DocumentFormats()))
+		return usagef("--format %s: settings are written as %s", show.format, device.Listed(report.DocumentFormats()))
 	}
 	return nil
 }

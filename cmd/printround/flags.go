@@ -5,11 +5,11 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"printround/internal/device"
 	"printround/internal/discover"
 	"printround/internal/printport"
 	"printround/internal/report"
@@ -143,7 +143,7 @@ func (f *showFlags) add(cmd *cobra.Command, sweep bool) {
 	fl := cmd.Flags()
 	f.addFormat(cmd, notThere, report.Formats())
 	if sweep {
-		fl.StringVar(&f.rows, "rows", string(report.Devices), "with --format csv, one row for each of: "+words(report.RowKinds()))
+		fl.StringVar(&f.rows, "rows", string(report.Devices), "with --format csv, one row for each of: "+device.Listed(report.RowKinds()))
 		complete(cmd, "rows", report.RowKinds())
 	}
 	f.addFile(cmd)
@@ -160,7 +160,7 @@ func (f *showFlags) add(cmd *cobra.Command, sweep bool) {
 // addFormat adds the choice of a format, of which the first is the default.
 func (f *showFlags) addFormat(cmd *cobra.Command, wanted string, formats []report.Format) {
 	f.wanted, f.formats = wanted, formats
-	cmd.Flags().StringVar(&f.format, "format", string(formats[0]), words(formats))
+	cmd.Flags().StringVar(&f.format, "format", string(formats[0]), device.Listed(formats))
 	complete(cmd, "format", formats)
 }
 
@@ -246,13 +246,5 @@ func oneOf[T ~string](flag, value, wanted string, known []T) (T, error) {
 	if v := T(value); slices.Contains(known, v) {
 		return v, nil
 	}
-	return "", usagef("--%s %q%s %s", flag, value, wanted, words(known))
-}
-
-func words[T ~string](list []T) string {
-	out := make([]string, len(list))
-	for i, w := range list {
-		out[i] = string(w)
-	}
-	return strings.Join(out, ", ")
+	return "", usagef("--%s %q%s %s", flag, value, wanted, device.Listed(known))
 }

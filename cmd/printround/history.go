@@ -116,7 +116,7 @@ func checkHistory(ctx context.Context, a *app, f *historyFlags) error {
 	}
 	if len(v.Problems) > 0 {
 		a.notef("%s: %s; move it away and put the last copy back, or save what can be read with 'printround history export'",
-			f.history, count(len(v.Problems), "problem", "problems"))
+			f.history, device.Counted(len(v.Problems), "problem", "problems"))
 		return end(exitFailed)
 	}
 	if v.Runs == 0 {
@@ -125,7 +125,7 @@ func checkHistory(ctx context.Context, a *app, f *historyFlags) error {
 	}
 	zone := a.now().Location()
 	return a.lines(f.history+": sound", fmt.Sprintf("%s of %s in %s, %s to %s, %.1f MB",
-		count(int(v.Nights), "night", "nights"), count(int(v.Devices), "device", "devices"), count(int(v.Runs), "run", "runs"),
+		device.Counted(int(v.Nights), "night", "nights"), device.Counted(int(v.Devices), "device", "devices"), device.Counted(int(v.Runs), "run", "runs"),
 		v.First.In(zone).Format(time.DateOnly), v.Last.In(zone).Format(time.DateOnly), float64(v.Bytes)/1e6))
 }
 
@@ -169,7 +169,7 @@ standard error, and the exit status is 1.
 	}
 	f.add(cmd)
 	fl := cmd.Flags()
-	fl.StringVar(&format, "format", string(report.CSV), words(formats))
+	fl.StringVar(&format, "format", string(report.CSV), device.Listed(formats))
 	complete(cmd, "format", formats)
 	fl.BoolVar(&bom, "bom", false, "with --format csv, begin with a byte order mark, for spreadsheets")
 	fl.StringVar(&out, "out", "", "write to `FILE`, whole or not at all")
@@ -202,10 +202,10 @@ func exportHistory(ctx context.Context, a *app, f *historyFlags, format, out str
 		return err
 	}
 	if out != "" {
-		a.notef("%s: %s, %s", out, count(e.devices, "device", "devices"), count(e.nights, "night", "nights"))
+		a.notef("%s: %s, %s", out, device.Counted(e.devices, "device", "devices"), device.Counted(e.nights, "night", "nights"))
 	}
 	if e.lost > 0 {
-		a.notef("%s could not be read whole", count(e.lost, "device", "devices"))
+		a.notef("%s could not be read whole", device.Counted(e.lost, "device", "devices"))
 		return end(exitFailed)
 	}
 	return nil
@@ -387,9 +387,9 @@ func pruneHistory(ctx context.Context, a *app, f *historyFlags, days int, yes bo
 		_, err := fmt.Fprintf(a.stdout, "nothing is older than %s\n", before.Format(time.DateOnly))
 		return err
 	}
-	what := fmt.Sprintf("%s of %s before %s", count(int(old.Nights), "night", "nights"), count(int(old.Runs), "run", "runs"), before.Format(time.DateOnly))
+	what := fmt.Sprintf("%s of %s before %s", device.Counted(int(old.Nights), "night", "nights"), device.Counted(int(old.Runs), "run", "runs"), before.Format(time.DateOnly))
 	if old.Devices > 0 {
-		what += fmt.Sprintf(", and %s that were not read since", count(int(old.Devices), "device", "devices"))
+		what += fmt.Sprintf(", and %s that were not read since", device.Counted(int(old.Devices), "device", "devices"))
 	}
 	if !yes {
 		answer, err := a.ask(ctx, "Forget "+what+"?")

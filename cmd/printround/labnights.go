@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"printround/internal/device"
 	"printround/internal/finding"
 	"printround/internal/history"
 	"printround/internal/lab"
@@ -60,8 +61,8 @@ func runLabNights(ctx context.Context, a *app, f *labFlags) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(a.stdout, "%s: %s, %s, from %s\n", f.out, count(nights, "night", "nights"), count(len(h.Devices), "device", "devices"), h.First.Format("2006-01-02"))
-	fmt.Fprintf(a.stdout, "%s: %s and when each was really empty\n\n", truthPath(f.out), count(len(h.Lives), "supply", "supplies"))
+	fmt.Fprintf(a.stdout, "%s: %s, %s, from %s\n", f.out, device.Counted(nights, "night", "nights"), device.Counted(len(h.Devices), "device", "devices"), h.First.Format("2006-01-02"))
+	fmt.Fprintf(a.stdout, "%s: %s and when each was really empty\n\n", truthPath(f.out), device.Counted(len(h.Lives), "supply", "supplies"))
 	fmt.Fprintf(a.stdout, "Next:\n  printround trend --history %s\n  printround trend --backtest --history %s\n", f.out, f.out)
 	return nil
 }

@@ -297,7 +297,7 @@ func (n *night) publish(v *device.Survey, run int64) error {
 	if err := report.WriteSummary(a.stdout, v, o); err != nil {
 		return err
 	}
-	if err := a.lines("", count(len(paths), "file", "files")+" in "+n.flags.dir); err != nil {
+	if err := a.lines("", device.Counted(len(paths), "file", "files")+" in "+n.flags.dir); err != nil {
 		return err
 	}
 	if v.Partial {

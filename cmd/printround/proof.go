@@ -92,11 +92,11 @@ Exit status:
 	}
 	fl := cmd.Flags()
 	fl.SortFlags = false
-	fl.StringVar(&f.as, "as", "", "send the page as "+words(proof.Formats()))
+	fl.StringVar(&f.as, "as", "", "send the page as "+device.Listed(proof.Formats()))
 	complete(cmd, "as", proof.Formats())
 	fl.StringVar(&f.wish.Media, "media", "", "print on this `medium`, such as iso_a4_210x297mm")
 	fl.StringVar(&f.wish.Tray, "tray", "", "print from this `tray`: a media-source keyword or the device's own name")
-	fl.StringVar(&f.wish.Sides, "sides", "", words(sidesWords))
+	fl.StringVar(&f.wish.Sides, "sides", "", device.Listed(sidesWords))
 	complete(cmd, "sides", sidesWords)
 	fl.StringVar(&show.out, "out", "", "write the page into `FILE`, whole or not at all, instead of sending it")
 	fl.BoolVar(&f.yes, "yes", false, "print without asking first")
@@ -385,10 +385,7 @@ func (r *proofRun) ended(o *send.Outcome, id int) error {
 	case send.Printed:
 		sheets := ""
 		if o.Sheets != nil {
-			sheets = fmt.Sprintf(", %d sheets", *o.Sheets)
-			if *o.Sheets == 1 {
-				sheets = ", 1 sheet"
-			}
+			sheets = ", " + device.Counted(*o.Sheets, "sheet", "sheets")
 		}
 		fmt.Fprintf(r.a.stdout, "printed: job %d, %s%s\n", id, took, sheets)
 		fmt.Fprintf(r.a.stdout, "next:    printround proof --read %s\n", r.named())

@@ -40,7 +40,7 @@ func (q *queueRun) follow(ctx context.Context, first *device.QueueReading) error
 	return q.outcome(f.End())
 }
 
-func jobsNow(r *device.QueueReading) string { return count(len(r.Jobs), "job", "jobs") }
+func jobsNow(r *device.QueueReading) string { return device.Counted(len(r.Jobs), "job", "jobs") }
 
 func (q *queueRun) say(at time.Time, line string) error {
 	_, err := fmt.Fprintf(q.a.stdout, "%s  %s\n", at.In(q.a.now().Location()).Format("15:04:05"), term.Safe(line))

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"printround/internal/device"
 	"printround/internal/schedule"
 	"printround/internal/site"
 	"printround/internal/term"
@@ -55,7 +56,7 @@ Exit status:
 	fl.SortFlags = false
 	fl.StringVar(&f.at, "at", usualTime, "`time` of day, HH:MM, local time")
 	fl.StringVar(&f.site, "site", "", "site `FILE`; default: printround/printround.toml in your configuration folder")
-	fl.StringVar(&f.system, "for", "", words(schedule.Systems())+"; default: what this system uses")
+	fl.StringVar(&f.system, "for", "", device.Listed(schedule.Systems())+"; default: what this system uses")
 	complete(cmd, "for", schedule.Systems())
 	fl.StringVar(&f.dir, "write", "", "write the files into this `folder`")
 	fl.StringVar(&f.out, "out", "", "`folder` of the reports, as of 'nightly'")

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"strings"
 
@@ -108,7 +107,7 @@ func runSweep(ctx context.Context, a *app, args []string, reach *reachFlags, cho
 		return err
 	}
 	if show.out != "" {
-		a.notef("%s: %s", show.out, count(f.Len(), "device", "devices"))
+		a.notef("%s: %s", show.out, device.Counted(f.Len(), "device", "devices"))
 	}
 	if s.Partial {
 		a.notef("partial: %s", s.PartialReason)
@@ -269,19 +268,12 @@ func leftOut(problems []device.Problem) string {
 	}
 	var words []string
 	if targets > 0 {
-		words = append(words, count(targets, "target", "targets")+" left out")
+		words = append(words, device.Counted(targets, "target", "targets")+" left out")
 	}
 	if others := len(problems) - targets; others > 0 {
-		words = append(words, count(others, "file or site", "files or sites")+" not usable")
+		words = append(words, device.Counted(others, "file or site", "files or sites")+" not usable")
 	}
 	return strings.Join(words, ", ") + ": see the errors"
-}
-
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }
 
 // mostProblems bounds what is said of problems on standard error; the JSON

@@ -143,7 +143,7 @@ func runVisit(ctx context.Context, a *app, args []string, from string, horizon i
 		return err
 	}
 	if show.out != "" {
-		a.notef("%s: %s, %s", show.out, count(len(v.ByPhone), "call", "calls"), count(len(v.Visit), "stop", "stops"))
+		a.notef("%s: %s, %s", show.out, device.Counted(len(v.ByPhone), "call", "calls"), device.Counted(len(v.Visit), "stop", "stops"))
 	}
 	if s.Partial {
 		a.notef("partial: %s", s.PartialReason)

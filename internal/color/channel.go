@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"printround/internal/colorimetry"
+	"printround/internal/device"
 )
 
 // Paper is the paper that was printed on.
@@ -114,7 +115,7 @@ func (c *comparison) judgeChannels() {
 			}
 		}
 		if len(steps) == 0 {
-			c.untold("%s: no patch of it alone was measured.", sentence(name))
+			c.untold("%s: no patch of it alone was measured.", device.Sentence(name))
 			continue
 		}
 		slices.SortStableFunc(steps, func(a, b *pair) int { return int(math.Copysign(1, a.role.percent-b.role.percent)) })
@@ -130,7 +131,7 @@ func (c *comparison) channel(name string, steps []*pair) Channel {
 	out := Channel{Channel: name, Steps: []Step{}, Off: []string{}}
 	solid := steps[len(steps)-1]
 	if solid.role.percent < fullTone {
-		c.untold("%s: its solid was not measured, so nothing is said of its strength and tone curve.", sentence(name))
+		c.untold("%s: its solid was not measured, so nothing is said of its strength and tone curve.", device.Sentence(name))
 		return out
 	}
 	out.Solid = &Solid{ID: solid.id, DeltaE00: round(solid.difference(Metric00, c.out.Basis))}
@@ -167,7 +168,7 @@ var white = colorimetry.Lab{L: 100}
 func (c *comparison) strength(out *Channel, solid *pair) {
 	ratio, ok := colorimetry.Strength(white, solid.onPaper, white, solid.refPaper)
 	if !ok {
-		c.untold("%s: the reference has no solid that differs from its paper.", sentence(out.Channel))
+		c.untold("%s: the reference has no solid that differs from its paper.", device.Sentence(out.Channel))
 		return
 	}
 	s := round(100 * ratio)
@@ -205,7 +206,7 @@ func (c *comparison) tones(out *Channel, solid *pair, tints []*pair) {
 		return // what is left of it is noise
 	}
 	if len(tints) < fewSteps {
-		c.untold("%s: %s beside the solid: too few for a tone curve.", sentence(out.Channel), counted(len(tints), "step", "steps"))
+		c.untold("%s: %s beside the solid: too few for a tone curve.", device.Sentence(out.Channel), device.Counted(len(tints), "step", "steps"))
 		return
 	}
 	mean := round(sum / float64(len(tints)))
@@ -282,11 +283,4 @@ func hueName(h float64) string {
 		}
 	}
 	return "magenta"
-}
-
-func sentence(s string) string {
-	if s == "" {
-		return ""
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
 }

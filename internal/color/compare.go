@@ -292,13 +292,13 @@ func (c *comparison) judge() {
 			}
 		}
 		if d.Count < fewForP95 && len(c.pairs) >= fewPatches {
-			c.untold("With %s the 95th percentile is the largest of them.", counted(d.Count, "patch", "patches"))
+			c.untold("With %s the 95th percentile is the largest of them.", device.Counted(d.Count, "patch", "patches"))
 		}
 	}
 	switch {
 	case len(c.pairs) < fewPatches:
 		c.out.Verdict = Undecided
-		c.untold("%s: too few to judge a page by; %d are the least.", counted(len(c.pairs), "patch", "patches"), fewPatches)
+		c.untold("%s: too few to judge a page by; %d are the least.", device.Counted(len(c.pairs), "patch", "patches"), fewPatches)
 	case len(c.out.Beyond) > 0:
 		c.out.Verdict = Beyond
 	default:

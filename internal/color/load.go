@@ -41,7 +41,7 @@ func Load(name string, f *cgats.File) (*Set, error) {
 	}
 	s.Source.describe(used)
 	if skipped := len(f.Tables) - len(used); skipped > 0 {
-		s.notes = append(s.notes, fmt.Sprintf("%s: %s without CIELAB or XYZ left out", s.Source.Name, counted(skipped, "table", "tables")))
+		s.notes = append(s.notes, fmt.Sprintf("%s: %s without CIELAB or XYZ left out", s.Source.Name, device.Counted(skipped, "table", "tables")))
 	}
 	for _, t := range used {
 		if err := s.table(t); err != nil {
@@ -208,18 +208,11 @@ func unusable(f *cgats.File) error {
 	}
 	switch {
 	case n > 0:
-		return &cgats.Error{Line: t.Line, Message: fmt.Sprintf("only spectral values (%s), which are not read: %s", counted(n, "field", "fields"), wanted)}
+		return &cgats.Error{Line: t.Line, Message: fmt.Sprintf("only spectral values (%s), which are not read: %s", device.Counted(n, "field", "fields"), wanted)}
 	case slices.ContainsFunc(t.Fields, func(n string) bool { return strings.HasPrefix(n, "D_") }):
 		return &cgats.Error{Line: t.Line, Message: "only densities, which do not tell the colour: " + wanted}
 	case t.Has(rgbFields...) || t.Has(cmykFields...):
 		return &cgats.Error{Line: t.Line, Message: "only what was sent, not what was measured: " + wanted}
 	}
 	return &cgats.Error{Line: t.Line, Message: "no CIELAB or XYZ values: " + wanted}
-}
-
-func counted(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
 }

@@ -59,7 +59,7 @@ func match(measured, reference *Set) (matching, error) {
 		consider(ByOrder, func(m int) int { return m })
 	}
 	if most == 0 {
-		return best, fmt.Errorf("no patch of %s (%s) is one of %s: it has %s; wanted are %s", measured.Source.Name, counted(len(measured.Patches), "patch", "patches"),
+		return best, fmt.Errorf("no patch of %s (%s) is one of %s: it has %s; wanted are %s", measured.Source.Name, device.Counted(len(measured.Patches), "patch", "patches"),
 			reference.Source.Name, some(measured), some(reference))
 	}
 	return best, nil

@@ -67,11 +67,8 @@ func (j *judge) queue() {
 		value += ", " + device.Span(*first.AgeS)
 	}
 	summary := fmt.Sprintf("job %d is stuck", first.ID)
-	switch {
-	case waiting == 2:
-		summary += ", 1 job waits behind it"
-	case waiting > 2:
-		summary += fmt.Sprintf(", %d jobs wait behind it", waiting-1)
+	if waiting > 1 {
+		summary += ", " + device.Counted(waiting-1, "job waits", "jobs wait") + " behind it"
 	}
 	j.conclusion(QueueStalled, device.ImpactImpaired, summary, rule, device.Subunit{},
 		device.Evidence{Source: device.SourceIPP, Object: fmt.Sprintf("job-state of job %d", first.ID), Value: value})

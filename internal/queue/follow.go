@@ -98,7 +98,7 @@ func (f *Follower) End() Outcome {
 	n := len(f.through)
 	switch {
 	case o.Healthy && n > 0:
-		o.Words = fmt.Sprintf("The queue stayed healthy for %s: %d %s.", lasted, n, plural(n, "job moved", "jobs moved"))
+		o.Words = fmt.Sprintf("The queue stayed healthy for %s: %s.", lasted, device.Counted(n, "job moved", "jobs moved"))
 	case o.Healthy:
 		o.Words = fmt.Sprintf("The queue stayed healthy for %s; no job came through meanwhile.", lasted)
 	case f.verdict == device.QueueMoving || f.verdict == device.QueueEmpty:

@@ -97,9 +97,11 @@ func (j *judge) verdict() {
 	}
 	switch {
 	case head == nil && len(j.b.Jobs) > 0:
-		held := len(j.b.Jobs)
-		j.say(device.QueueWaiting, nil, "%s held and no candidate for printing until somebody releases %s (pending-held)",
-			plural(held, "the only job is", fmt.Sprintf("all %d jobs listed are", held)), plural(held, "it", "them"))
+		held, it := "the only job is", "it"
+		if n := len(j.b.Jobs); n > 1 {
+			held, it = fmt.Sprintf("all %d jobs listed are", n), "them"
+		}
+		j.say(device.QueueWaiting, nil, "%s held and no candidate for printing until somebody releases %s (pending-held)", held, it)
 	case head == nil:
 		j.unlisted()
 	case head.State == "processing-stopped":
@@ -210,7 +212,7 @@ func (j *judge) unlisted() {
 	case j.b.State == "processing":
 		j.say(device.QueueMoving, nil, "the printer lists no job, counts %d and is processing; it may list only the jobs of who asks", n)
 	default:
-		j.say(device.QueueWaiting, nil, "the printer counts %d %s and lists none, so which of them waits for what is not known", n, plural(n, "job", "jobs"))
+		j.say(device.QueueWaiting, nil, "the printer counts %s and lists none, so which of them waits for what is not known", device.Counted(n, "job", "jobs"))
 	}
 }
 
@@ -231,7 +233,7 @@ func (j *judge) context() {
 		}
 	}
 	if behind > 0 {
-		j.out.Why = append(j.out.Why, fmt.Sprintf("%d %s behind job %d", behind, plural(behind, "job waits", "jobs wait"), *j.out.Blocking))
+		j.out.Why = append(j.out.Why, fmt.Sprintf("%s behind job %d", device.Counted(behind, "job waits", "jobs wait"), *j.out.Blocking))
 	}
 }
 
@@ -274,7 +276,7 @@ func done(job *device.QueueJob) string {
 	case job.Total != nil && *job.Total > 0:
 		return fmt.Sprintf("%d of %d pages are done", *job.Pages, *job.Total)
 	}
-	return fmt.Sprintf("%d %s done", *job.Pages, plural(int(*job.Pages), "page is", "pages are"))
+	return device.Counted(*job.Pages, "page is", "pages are") + " done"
 }
 
 func stateWord(r *device.QueueReading) string {
@@ -282,11 +284,4 @@ func stateWord(r *device.QueueReading) string {
 		return "in a state that it does not tell"
 	}
 	return string(r.State)
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return one
-	}
-	return many
 }

@@ -76,11 +76,9 @@ func step(was, is *device.QueueJob) string {
 	grew := func(a, b *int64) bool { return a != nil && b != nil && *b > *a }
 	switch {
 	case grew(was.Pages, is.Pages):
-		n := *is.Pages - *was.Pages
-		return fmt.Sprintf("put out %d %s", n, plural(int(n), "page", "pages"))
+		return "put out " + device.Counted(*is.Pages-*was.Pages, "page", "pages")
 	case grew(was.Sheets, is.Sheets):
-		n := *is.Sheets - *was.Sheets
-		return fmt.Sprintf("put out %d %s", n, plural(int(n), "sheet", "sheets"))
+		return "put out " + device.Counted(*is.Sheets-*was.Sheets, "sheet", "sheets")
 	case grew(was.Octets, is.Octets):
 		return "is being interpreted: more of its data is processed"
 	case was.State == "pending" && is.State == "processing":

@@ -19,7 +19,7 @@ func auditHead(a *device.Audit) string {
 	for i := range a.Settings {
 		n[a.Settings[i].Verdict]++
 	}
-	line := fmt.Sprintf("%s, %d as they should be", count(n[device.SettingDiffers], "setting differs", "settings differ"), n[device.SettingFits])
+	line := fmt.Sprintf("%s, %d as they should be", device.Counted(n[device.SettingDiffers], "setting differs", "settings differ"), n[device.SettingFits])
 	if k := n[device.SettingNoNorm]; k > 0 {
 		line += fmt.Sprintf(", %d without a norm", k)
 	}

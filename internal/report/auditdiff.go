@@ -58,7 +58,7 @@ func diffHead(d *device.SettingsDiff) string {
 	if len(d.Differ) == 0 {
 		return "No setting that both tell differs"
 	}
-	return count(len(d.Differ), "setting differs", "settings differ")
+	return device.Counted(len(d.Differ), "setting differs", "settings differ")
 }
 
 func writeDiffText(w io.Writer, d *device.SettingsDiff, o Options) error {

@@ -166,7 +166,7 @@ func whoWords(a *device.Advice) string {
 	if a.Minutes <= 0 {
 		return who
 	}
-	time := "about " + count(a.Minutes, "minute", "minutes")
+	time := "about " + device.Counted(a.Minutes, "minute", "minutes")
 	if who == "" {
 		return time
 	}

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"printround/internal/color"
+	"printround/internal/device"
 )
 
 // WriteColor writes what was measured against what it should be.
@@ -85,7 +86,7 @@ func colorTitle(c *color.Comparison) string {
 // colorAbout says what was compared, and how it was measured.
 func colorAbout(c *color.Comparison) []string {
 	of := len(c.Patches) + len(c.Missing)
-	out := []string{fmt.Sprintf("%s against %s: %d of %s, matched by %s.", c.Measured.Name, c.Reference.Name, len(c.Patches), count(of, "patch", "patches"), c.MatchedBy)}
+	out := []string{fmt.Sprintf("%s against %s: %d of %s, matched by %s.", c.Measured.Name, c.Reference.Name, len(c.Patches), device.Counted(of, "patch", "patches"), c.MatchedBy)}
 	if l := measuredLine("Readings", &c.Measured); l != "" {
 		out = append(out, l)
 	}

@@ -144,7 +144,7 @@ func (p *page) reach(r *device.Reached) {
 	snmp := triedWords(r.SNMP.OK, r.SNMP.Tried)
 	if r.SNMP.OK {
 		snmp = fmt.Sprintf("version %s, credential %s, %s, %s, %s", r.SNMP.Version, r.SNMP.Credential,
-			count(r.SNMP.RoundTrips, "round trip", "round trips"), count(r.SNMP.Values, "value", "values"), count(r.SNMP.Bytes, "byte", "bytes"))
+			device.Counted(r.SNMP.RoundTrips, "round trip", "round trips"), device.Counted(r.SNMP.Values, "value", "values"), device.Counted(r.SNMP.Bytes, "byte", "bytes"))
 		if r.SNMP.Partial {
 			snmp += ", incomplete"
 		}
@@ -236,7 +236,7 @@ func (p *page) queue(q *device.Queue) {
 		accepting = yesNo(*q.Accepting)
 	}
 	if q.Queued != nil {
-		queued = count(*q.Queued, "job", "jobs")
+		queued = device.Counted(*q.Queued, "job", "jobs")
 	}
 	p.heading("Queue")
 	p.facts2("Accepting jobs", accepting, "Waiting", queued)

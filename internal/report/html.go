@@ -220,7 +220,7 @@ func (m *htmlMaker) view() *htmlView {
 		Foot: m.foot(), RoundHeading: "Where to go, why, with what", News: m.news(), Day: m.text(m.plan.sumLine()),
 		Round: m.round(), Parts: m.parts(), Changes: m.changes(), Watch: m.watched(), Looks: m.looks(), Cautions: m.cautionLines(),
 	}
-	v.PrintersHeading = count(len(m.ranked), "printer", "printers") + ", the most urgent first"
+	v.PrintersHeading = device.Counted(len(m.ranked), "printer", "printers") + ", the most urgent first"
 	for _, a := range attentionLevels {
 		v.LevelNames = append(v.LevelNames, string(a))
 	}

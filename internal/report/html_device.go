@@ -341,7 +341,7 @@ func queueWords(q *device.Queue) string {
 		out = append(out, "does not accept jobs")
 	}
 	if q.Queued != nil && *q.Queued > 0 {
-		out = append(out, count(*q.Queued, "job waits", "jobs wait"))
+		out = append(out, device.Counted(*q.Queued, "job waits", "jobs wait"))
 	}
 	for _, j := range q.Jobs {
 		if j.State == "processing-stopped" {

@@ -147,10 +147,10 @@ func (m *htmlMaker) nameSites(list []roundSite) {
 		}
 		var words []string
 		if s.calls > 0 {
-			words = append(words, fmt.Sprintf("%s, %s", count(s.calls, "call", "calls"), minutes(s.phone)))
+			words = append(words, fmt.Sprintf("%s, %s", device.Counted(s.calls, "call", "calls"), minutes(s.phone)))
 		}
 		if n := len(s.stops); n > 0 {
-			words = append(words, fmt.Sprintf("%s, %s", count(n, "stop", "stops"), minutes(s.minutes)))
+			words = append(words, fmt.Sprintf("%s, %s", device.Counted(n, "stop", "stops"), minutes(s.minutes)))
 		}
 		s.Sum = strings.Join(words, "; ")
 	}
@@ -167,7 +167,7 @@ func (m *htmlMaker) task(t *visit.Task, how string) roundTask {
 		r.First, r.Rest = m.text(t.Steps[0]), m.texts(t.Steps[1:])
 	}
 	if len(r.Rest) > 0 {
-		r.Steps = count(len(t.Steps), "step", "steps")
+		r.Steps = device.Counted(len(t.Steps), "step", "steps")
 	}
 	if t.Ahead > 0 && how == goThere {
 		r.Ask = "Before going: " + aheadWords(t)
@@ -225,7 +225,7 @@ func (m *htmlMaker) parts() []bringLine {
 		p := bringLine{Quantity: x.Quantity, What: m.text(cells[1]), Number: m.text(cells[2]), Model: m.text(cells[3])}
 		p.For = m.text(strings.Join(x.Because, "; "))
 		if len(x.Because) > mostFor {
-			p.For, p.More = "for "+count(len(x.Because), "printer", "printers"), m.texts(x.Because[:min(len(x.Because), mostReasons)])
+			p.For, p.More = "for "+device.Counted(len(x.Because), "printer", "printers"), m.texts(x.Because[:min(len(x.Because), mostReasons)])
 			if rest := len(x.Because) - len(p.More); rest > 0 {
 				p.More = append(p.More, fmt.Sprintf("and %d more: see the table of things to do", rest))
 			}
@@ -271,7 +271,7 @@ func (m *htmlMaker) siteLines(round []roundSite) (out []siteLine, note string) {
 		l := &out[add(r.site)]
 		l.ID, l.Calls, l.Stops = r.ID, r.calls, len(r.stops)
 		if r.parts > 0 {
-			l.Bring = count(r.parts, "part", "parts")
+			l.Bring = device.Counted(r.parts, "part", "parts")
 		}
 	}
 	pages := map[int]int64{}

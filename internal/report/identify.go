@@ -46,10 +46,10 @@ func looksLike(d *device.Device) string {
 		}
 	}
 	if trays > 0 {
-		parts = append(parts, count(trays, "tray", "trays"))
+		parts = append(parts, device.Counted(trays, "tray", "trays"))
 	}
 	if n := len(d.Outputs); n > 0 {
-		parts = append(parts, count(n, "output bin", "output bins"))
+		parts = append(parts, device.Counted(n, "output bin", "output bins"))
 	}
 	for i := range d.Finishers {
 		if f := &d.Finishers[i]; f.Kind != "" && f.Present != "notPresent" {

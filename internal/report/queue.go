@@ -79,7 +79,7 @@ func (p *page) queueState(r *device.QueueReading) {
 		accepting = yesNo(*r.Accepting)
 	}
 	if r.Queued != nil {
-		queued = count(*r.Queued, "job", "jobs")
+		queued = device.Counted(*r.Queued, "job", "jobs")
 	}
 	p.facts2("printer-state", string(r.State), "Reasons", reasons, "Its message", string(r.Message), "Accepting jobs", accepting, "Counted", queued)
 }

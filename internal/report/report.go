@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"strings"
 	"time"
 
 	"printround/internal/device"
@@ -42,15 +41,6 @@ const (
 // RowKinds returns all kinds of rows, the default first.
 func RowKinds() []Rows { return []Rows{Devices, Supplies, Trays, Findings} }
 
-// words lists the values of an enumeration.
-func words[T ~string](list []T) string {
-	out := make([]string, len(list))
-	for i, w := range list {
-		out[i] = string(w)
-	}
-	return strings.Join(out, ", ")
-}
-
 // Options say how to write. The zero value is a table for a page without
 // colour.
 type Options struct {
@@ -69,9 +59,9 @@ type Options struct {
 func (o Options) Check() error {
 	switch {
 	case o.Format != "" && !slices.Contains(Formats(), o.Format):
-		return fmt.Errorf("format %q does not exist, choose one of: %s", o.Format, words(Formats()))
+		return fmt.Errorf("format %q does not exist, choose one of: %s", o.Format, device.Listed(Formats()))
 	case o.Rows != "" && !slices.Contains(RowKinds(), o.Rows):
-		return fmt.Errorf("rows %q do not exist, choose one of: %s", o.Rows, words(RowKinds()))
+		return fmt.Errorf("rows %q do not exist, choose one of: %s", o.Rows, device.Listed(RowKinds()))
 	case o.Rows != "" && o.Rows != Devices && o.Format != CSV:
 		return fmt.Errorf("rows %s exist in format csv only", o.Rows)
 	}
@@ -116,7 +106,7 @@ func (f forms[T]) write(w io.Writer, v T, o Options) error {
 	case Markdown:
 		return f.markdown(w, v, o)
 	}
-	return fmt.Errorf("%s cannot be written as %s, choose one of: %s", f.what, o.Format, words(DocumentFormats()))
+	return fmt.Errorf("%s cannot be written as %s, choose one of: %s", f.what, o.Format, device.Listed(DocumentFormats()))
 }
 
 // WriteDevice writes one device: as a table the verdict, what to do and the

@@ -64,7 +64,7 @@ func pagesPrinted(p *device.PagesPrinted) string {
 	if p.Total == 1 {
 		pages = "1 page"
 	}
-	text := fmt.Sprintf("; %s printed on %s", pages, count(p.Devices, "printer", "printers"))
+	text := fmt.Sprintf("; %s printed on %s", pages, device.Counted(p.Devices, "printer", "printers"))
 	if p.Unknown > 0 {
 		text += fmt.Sprintf(", not known of %d", p.Unknown)
 	}
@@ -152,11 +152,11 @@ func silentFirst(list []device.Prefix) []device.Prefix {
 
 func scopeLine(s *device.Scope) string {
 	return fmt.Sprintf("%s in scope, %d probed, %d answered; %d answered and are no printers, %d unconfirmed, %d expected but silent",
-		count(s.Addresses, "address", "addresses"), s.Probed, s.Answered, s.NotPrinters, s.Unconfirmed, s.SilentExpected)
+		device.Counted(s.Addresses, "address", "addresses"), s.Probed, s.Answered, s.NotPrinters, s.Unconfirmed, s.SilentExpected)
 }
 
 func prefixLine(x device.Prefix) string {
-	line := fmt.Sprintf("%d probed, %d answered, %s", x.Probed, x.Answered, count(x.Printers, "printer", "printers"))
+	line := fmt.Sprintf("%d probed, %d answered, %s", x.Probed, x.Answered, device.Counted(x.Printers, "printer", "printers"))
 	if x.Answered == 0 {
 		line = fmt.Sprintf("not reached: %d probed, none answered", x.Probed)
 	}

@@ -163,14 +163,6 @@ func (p *page) wrapped(indent, label, v string) {
 	}
 }
 
-// count writes a number with its noun.
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
 // grouped writes a number with a comma at each thousand.
 func grouped(v int64) string {
 	s := fmt.Sprintf("%d", v)
@@ -184,17 +176,9 @@ func grouped(v int64) string {
 	return sign + s
 }
 
-// span writes seconds for people: 40 s, 12 min, 5 h, 3 d.
+// span writes seconds for people, days short: 40 s, 12 min, 5 h, 3 d.
 func span(seconds int64) string {
-	switch {
-	case seconds < 120:
-		return fmt.Sprintf("%d s", seconds)
-	case seconds < 2*3600:
-		return fmt.Sprintf("%d min", seconds/60)
-	case seconds < 2*86400:
-		return fmt.Sprintf("%d h", seconds/3600)
-	}
-	return fmt.Sprintf("%d d", seconds/86400)
+	return strings.Replace(device.Span(seconds), " days", " d", 1)
 }
 
 // octets writes a number of bytes for people, in powers of 1,024 (IEC 80000-13).

@@ -287,7 +287,7 @@ func (p *page) storage(storage []device.Storage) {
 			line += ", " + octets(*x.Used) + " used"
 		}
 		if x.Fails != nil && *x.Fails > 0 {
-			line += ", " + count(int(*x.Fails), "failed allocation", "failed allocations")
+			line += ", " + device.Counted(int(*x.Fails), "failed allocation", "failed allocations")
 		}
 		p.wrapped("  ", "", line)
 	}

@@ -221,7 +221,7 @@ func totalsLine(ranked []*device.Device) string {
 		}
 		parts = append(parts, fmt.Sprintf("%d %s", n, a))
 	}
-	return count(len(ranked), "printer", "printers") + ": " + strings.Join(parts, ", ")
+	return device.Counted(len(ranked), "printer", "printers") + ": " + strings.Join(parts, ", ")
 }
 
 var attentionLevels = []device.Attention{device.Stopped, device.Silent, device.Impaired, device.Due, device.Clear}

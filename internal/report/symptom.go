@@ -28,12 +28,12 @@ func WriteSymptoms(w io.Writer, groups []device.SymptomGroup, o Options) error {
 	for i, g := range groups {
 		switch {
 		case o.Format == Markdown:
-			p.line("## " + upperFirst(g.Name))
+			p.line("## " + device.Sentence(g.Name))
 			p.blank()
 		case i == 0:
-			p.painted(sgrBold, upperFirst(g.Name))
+			p.painted(sgrBold, device.Sentence(g.Name))
 		default:
-			p.heading(upperFirst(g.Name))
+			p.heading(device.Sentence(g.Name))
 		}
 		for _, s := range g.Symptoms {
 			if o.Format == Markdown {
@@ -47,13 +47,6 @@ func WriteSymptoms(w io.Writer, groups []device.SymptomGroup, o Options) error {
 		}
 	}
 	return p.err
-}
-
-func upperFirst(s string) string {
-	if s == "" {
-		return ""
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
 }
 
 // Causes that are worth their own entry on paper; the rest share a line.
@@ -317,7 +310,7 @@ func pageLinesOf(r *device.Repeat) []string {
 		case x.Least < 1:
 			at += "never two marks on one page"
 		case x.Least < 2:
-			at += fmt.Sprintf("%s or %d a page, so on some pages it can be measured", count(x.Least, "mark", "marks"), x.Most)
+			at += fmt.Sprintf("%s or %d a page, so on some pages it can be measured", device.Counted(x.Least, "mark", "marks"), x.Most)
 		default:
 			at += fmt.Sprintf("%d or %d marks a page", x.Least, x.Most)
 		}

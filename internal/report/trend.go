@@ -52,7 +52,7 @@ func WriteTrend(w io.Writer, v *Trend, o Options) error {
 	case JSON:
 		return writeTrendJSON(w, v)
 	}
-	return fmt.Errorf("an outlook cannot be written as %s, choose one of: %s", o.Format, words(TrendFormats()))
+	return fmt.Errorf("an outlook cannot be written as %s, choose one of: %s", o.Format, device.Listed(TrendFormats()))
 }
 
 // first returns the item that ends first: the one with the earliest middle of
@@ -76,8 +76,8 @@ const (
 
 // trends writes one line a device, by what ends first.
 func (p *page) trends(v *Trend) {
-	p.painted("", fmt.Sprintf("%s as of %s; next visit in %s, %s", count(len(v.Devices), "device", "devices"), p.time(v.AsOf),
-		count(v.HorizonDays, "day", "days"), p.day(v.visit())))
+	p.painted("", fmt.Sprintf("%s as of %s; next visit in %s, %s", device.Counted(len(v.Devices), "device", "devices"), p.time(v.AsOf),
+		device.Counted(v.HorizonDays, "day", "days"), p.day(v.visit())))
 	type entry struct {
 		row []string
 		end time.Time
@@ -169,8 +169,8 @@ func (p *page) trend(v *Trend, d *TrendDevice) {
 		p.painted("", "no night was kept of it")
 		return
 	}
-	p.painted("", fmt.Sprintf("%s from %s to %s; next visit in %s, %s", count(len(d.Nights), "night", "nights"),
-		p.day(d.Nights[0].At), p.day(d.Nights[len(d.Nights)-1].At), count(v.HorizonDays, "day", "days"), p.day(v.visit())))
+	p.painted("", fmt.Sprintf("%s from %s to %s; next visit in %s, %s", device.Counted(len(d.Nights), "night", "nights"),
+		p.day(d.Nights[0].At), p.day(d.Nights[len(d.Nights)-1].At), device.Counted(v.HorizonDays, "day", "days"), p.day(v.visit())))
 	p.painted("", p.volume(f))
 	if f.NotYet != "" {
 		p.blank()

@@ -5,6 +5,7 @@ import (
 	"io"
 	"math"
 
+	"printround/internal/device"
 	"printround/internal/forecast"
 )
 
@@ -15,8 +16,8 @@ func WriteBacktest(w io.Writer, b *forecast.Backtest, known bool, o Options) err
 		p.painted("", "There are not enough nights yet to try forecasts on: wanted some weeks in which supplies ran out.")
 		return p.err
 	}
-	p.painted("", fmt.Sprintf("Looked ahead %s, from %s to %s: %s of %s.", count(b.Looks, "time", "times"), p.day(b.First), p.day(b.Last),
-		count(b.All.Forecasts, "forecast", "forecasts"), count(b.All.Lives, "supply", "supplies")))
+	p.painted("", fmt.Sprintf("Looked ahead %s, from %s to %s: %s of %s.", device.Counted(b.Looks, "time", "times"), p.day(b.First), p.day(b.Last),
+		device.Counted(b.All.Forecasts, "forecast", "forecasts"), device.Counted(b.All.Lives, "supply", "supplies")))
 	truth := "The truth is what the simulation knows: a supply that was taken out early, or was still in at the end, has the day on which it would have been empty."
 	if !known {
 		truth = "The truth is what the nights show: only supplies count that were seen to be used up and replaced; quick ones are among them more often."

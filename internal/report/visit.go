@@ -63,15 +63,15 @@ func (p *planned) titleLine() string {
 
 // aboutLine says what the plan rests on.
 func (p *planned) aboutLine() string {
-	line := fmt.Sprintf("From a survey of %s of %s", count(p.Devices, "printer", "printers"), p.time(p.Surveyed))
+	line := fmt.Sprintf("From a survey of %s of %s", device.Counted(p.Devices, "printer", "printers"), p.time(p.Surveyed))
 	if age := p.Made.Sub(p.Surveyed).Hours() / 24; age >= 1 {
-		line += fmt.Sprintf(", %s old", count(int(age), "day", "days"))
+		line += fmt.Sprintf(", %s old", device.Counted(int(age), "day", "days"))
 	}
-	line += fmt.Sprintf("; next visit in %s. ", count(p.HorizonDays, "day", "days"))
+	line += fmt.Sprintf("; next visit in %s. ", device.Counted(p.HorizonDays, "day", "days"))
 	if p.Forecast == 0 {
 		return line + "No forecasts: without nights of history only what shows now is here."
 	}
-	return line + fmt.Sprintf("Forecasts for %s: a part is brought from a chance of %s.", count(p.Forecast, "printer", "printers"), chance(p.BringProbability))
+	return line + fmt.Sprintf("Forecasts for %s: a part is brought from a chance of %s.", device.Counted(p.Forecast, "printer", "printers"), chance(p.BringProbability))
 }
 
 // sumLine is the day in one line.
@@ -87,8 +87,8 @@ func (p *planned) sumLine() string {
 		parts += x.Quantity
 	}
 	line := fmt.Sprintf("%s by phone or from the desk (%s), then %s (%s at the devices, the way not counted) with %s.",
-		count(len(p.ByPhone), "thing", "things"), minutes(p.PhoneMinutes), count(len(p.Visit), "stop", "stops"), minutes(p.Minutes),
-		count(parts, "part", "parts"))
+		device.Counted(len(p.ByPhone), "thing", "things"), minutes(p.PhoneMinutes), device.Counted(len(p.Visit), "stop", "stops"), minutes(p.Minutes),
+		device.Counted(parts, "part", "parts"))
 	if p.IfNotMinutes > 0 {
 		line += fmt.Sprintf(" If no call helps, up to %s more on site.", minutes(p.IfNotMinutes))
 	}
