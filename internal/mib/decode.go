@@ -21,7 +21,7 @@ func (e *engine) facts() *Facts {
 			}
 		}
 	}
-	e.raw(f)
+	f.Values, _ = e.present()
 	return f
 }
 

@@ -67,7 +67,8 @@ var hrDevicePrinter = oid.OID{1, 3, 6, 1, 2, 1, 25, 3, 1, 5}
 type Facts struct {
 	Tables
 	PrinterMIB bool          // something of 1.3.6.1.2.1.43 exists
-	Raw        []oid.VarBind // every value of the tables read, in order
+	Values     int           // how many values of the tables were read
+	Raw        []oid.VarBind // all of them, in order; nil from ReadRows
 	Problems   []string      // oddities of the answers, each in one line
 	Partial    bool          // the host stopped answering before all was read
 
@@ -85,6 +86,18 @@ const maxRounds = 600
 // the Reader returned.
 func Read(ctx context.Context, r Reader) (*Facts, error) {
 	e := newEngine()
+	f, err := e.read(ctx, r)
+	e.raw(f)
+	return f, err
+}
+
+// ReadRows is Read without Facts.Raw, for those who need the typed rows alone:
+// the list takes more memory than all the rest.
+func ReadRows(ctx context.Context, r Reader) (*Facts, error) {
+	return newEngine().read(ctx, r)
+}
+
+func (e *engine) read(ctx context.Context, r Reader) (*Facts, error) {
 	for round := 0; ; round++ {
 		q, w := e.plan()
 		if len(w.names)+len(w.columns) == 0 || w.optional == len(w.names) && len(w.columns) == 0 && round > 0 {

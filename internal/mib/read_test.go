@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -196,5 +197,30 @@ func TestCaptures(t *testing.T) {
 	}
 	if printers < 5 || others < 12 {
 		t.Errorf("%d printers and %d others in all recordings", printers, others)
+	}
+}
+
+// Facts are whole on their own: readings that come after do not change them,
+// and without the list of values everything else is the same.
+func TestReadRows(t *testing.T) {
+	full := recordingFile(t, "testdata/full.snmprec")
+	want := read(t, full)
+	if want.Values != len(want.Raw) || want.Values < 350 {
+		t.Errorf("%d values counted, %d listed", want.Values, len(want.Raw))
+	}
+	raw := want.Raw
+	want.Raw = nil
+	before := fmt.Sprintf("%+v", want)
+	for _, other := range []*Recording{manyAlerts(t, 128, 50), full, NewRecording(nil)} {
+		f, err := ReadRows(context.Background(), other)
+		if other == full && (err != nil || !reflect.DeepEqual(f, want)) {
+			t.Errorf("read again: %v, %+v\nwant %+v", err, f, want)
+		}
+	}
+	if after := fmt.Sprintf("%+v", want); after != before {
+		t.Errorf("changed by later readings: %s\nwas %s", after, before)
+	}
+	if m := missed(readable(full), raw); len(m) > 0 {
+		t.Errorf("changed by later readings: %v", m)
 	}
 }

@@ -86,11 +86,11 @@ func (r *SNMPResult) try(ctx context.Context, at netip.AddrPort, c snmp.Credenti
 		return false, err
 	}
 	defer s.Close()
-	facts, err := mib.Read(ctx, s)
+	facts, err := mib.ReadRows(ctx, s)
 	stats := s.Stats()
 	r.Reach.RoundTrips += stats.RoundTrips
 	r.Reach.Bytes += stats.BytesIn
-	r.Reach.Values += len(facts.Raw)
+	r.Reach.Values += facts.Values
 	if !s.Answered() {
 		return false, err
 	}
@@ -113,7 +113,7 @@ func (r *SNMPResult) try(ctx context.Context, at netip.AddrPort, c snmp.Credenti
 	}
 	r.oddities(facts.Problems, at)
 	if facts.Partial && err != nil {
-		r.problem(at, fmt.Sprintf("stopped answering after %d values, what was read until then counts: %s", len(facts.Raw), plain(err)))
+		r.problem(at, fmt.Sprintf("stopped answering after %d values, what was read until then counts: %s", facts.Values, plain(err)))
 		err = nil
 	}
 	return true, err
