@@ -7,12 +7,9 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/santhosh-tekuri/jsonschema/v6"
-
 	"printround/internal/device"
 	"printround/internal/finding"
 	"printround/internal/report"
-	"printround/internal/term"
 )
 
 // misset is a device with settings that are not its site's, and the norms.
@@ -64,41 +61,24 @@ func TestAuditGolden(t *testing.T) {
 
 func auditText(t *testing.T, o report.Options) []byte {
 	t.Helper()
-	var b bytes.Buffer
-	if err := report.WriteAudit(&b, missetAudit(), o); err != nil {
-		t.Fatal(err)
-	}
-	return b.Bytes()
+	return report.Rendered(t, report.WriteAudit, missetAudit(), o)
 }
 
 func diffText(t *testing.T, o report.Options) []byte {
 	t.Helper()
-	var b bytes.Buffer
-	if err := report.WriteSettingsDiff(&b, missetDiff(), o); err != nil {
-		t.Fatal(err)
-	}
-	return b.Bytes()
+	return report.Rendered(t, report.WriteSettingsDiff, missetDiff(), o)
 }
 
 func TestAuditInEveryForm(t *testing.T) {
-	for _, width := range []int{30, 60, 80, 133} {
-		for _, text := range [][]byte{auditText(t, report.Options{Width: width}), diffText(t, report.Options{Width: width})} {
-			for _, l := range strings.Split(string(text), "\n") {
-				if term.DisplayWidth(l) > width || strings.ContainsRune(l, '\x1b') {
-					t.Errorf("at %d: %q", width, l)
-				}
-			}
-		}
+	for _, o := range everyWidth(report.Options{}) {
+		report.CheckText(t, string(auditText(t, o)), o)
+		report.CheckText(t, string(diffText(t, o)), o)
 	}
 	for name, text := range map[string][]byte{
 		device.SettingsSchema:     auditText(t, report.Options{Format: report.JSON}),
 		device.SettingsDiffSchema: diffText(t, report.Options{Format: report.JSON}),
 	} {
-		v, err := jsonschema.UnmarshalJSON(bytes.NewReader(text))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := report.Compiled(t, name).Validate(v); err != nil {
+		if err := report.Validate(t, report.Compiled(t, name), text); err != nil {
 			t.Errorf("%s: %v", name, err)
 		}
 	}

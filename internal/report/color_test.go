@@ -14,7 +14,6 @@ import (
 	"printround/internal/device"
 	"printround/internal/proof"
 	"printround/internal/report"
-	"printround/internal/term"
 )
 
 func patches(t *testing.T, src string) *color.Set {
@@ -82,11 +81,7 @@ func comparisons(t *testing.T) map[string]*color.Comparison {
 
 func writeColor(t *testing.T, c *color.Comparison, o report.Options) []byte {
 	t.Helper()
-	var b bytes.Buffer
-	if err := report.WriteColor(&b, c, o); err != nil {
-		t.Fatal(err)
-	}
-	return b.Bytes()
+	return report.Rendered(t, report.WriteColor, c, o)
 }
 
 func TestColorGolden(t *testing.T) {
@@ -115,15 +110,14 @@ func TestColorGolden(t *testing.T) {
 func TestColorInEveryForm(t *testing.T) {
 	schema := report.Compiled(t, color.Schema)
 	for name, c := range comparisons(t) {
-		for _, width := range []int{30, 60, 80, 133} {
-			for _, l := range strings.Split(string(writeColor(t, c, report.Options{Width: width, Explain: true})), "\n") {
-				if term.DisplayWidth(l) > width {
-					t.Errorf("%s at %d: %q is too wide", name, width, l)
-				}
-			}
+		for _, o := range everyWidth(report.Options{Explain: true}) {
+			report.CheckText(t, string(writeColor(t, c, o)), o)
 		}
-		if plain := writeColor(t, c, report.Options{Plain: true, Explain: true}); bytes.ContainsFunc(plain, func(r rune) bool { return r > '~' }) || bytes.Contains(plain, []byte("?E")) {
-			t.Errorf("%s: plain text has more than ASCII, or lost a sign", name)
+		plain := report.Options{Plain: true, Explain: true}
+		text := writeColor(t, c, plain)
+		report.CheckText(t, string(text), plain)
+		if bytes.Contains(text, []byte("?E")) {
+			t.Errorf("%s: plain text lost a sign", name)
 		}
 		if md := writeColor(t, c, report.Options{Format: report.Markdown}); bytes.Contains(md, []byte("<b>")) {
 			t.Errorf("%s: Markdown lets HTML through", name)

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"bytes"
 	"flag"
 	"os"
 	"path/filepath"
@@ -36,20 +35,12 @@ func golden(t *testing.T, name string, got []byte) {
 
 func render(t *testing.T, s *device.Survey, o Options) []byte {
 	t.Helper()
-	var b bytes.Buffer
-	if err := Write(&b, s, o); err != nil {
-		t.Fatal(err)
-	}
-	return b.Bytes()
+	return Rendered(t, Write, s, o)
 }
 
 func renderDevice(t *testing.T, d *device.Device, o Options) []byte {
 	t.Helper()
-	var b bytes.Buffer
-	if err := WriteDevice(&b, d, o); err != nil {
-		t.Fatal(err)
-	}
-	return b.Bytes()
+	return Rendered(t, WriteDevice, d, o)
 }
 
 func TestSurveyGolden(t *testing.T) {

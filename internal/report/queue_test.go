@@ -4,16 +4,12 @@ import (
 	"bytes"
 	"encoding/csv"
 	"encoding/json"
-	"strings"
 	"testing"
 	"time"
-
-	"github.com/santhosh-tekuri/jsonschema/v6"
 
 	"printround/internal/device"
 	"printround/internal/queue"
 	"printround/internal/report"
-	"printround/internal/term"
 )
 
 // stalledQueue is a queue whose first job is stuck, with names that try to be
@@ -43,13 +39,18 @@ func longQueue() *device.QueueReport {
 	return queue.Judge(&r, &r)
 }
 
+// everyWidth are options at widths from narrow to wide.
+func everyWidth(o report.Options) []report.Options {
+	var out []report.Options
+	for _, o.Width = range []int{30, 60, 80, 133} {
+		out = append(out, o)
+	}
+	return out
+}
+
 func writeQueue(t *testing.T, q *device.QueueReport, o report.Options) []byte {
 	t.Helper()
-	var b bytes.Buffer
-	if err := report.WriteQueue(&b, q, o); err != nil {
-		t.Fatal(err)
-	}
-	return b.Bytes()
+	return report.Rendered(t, report.WriteQueue, q, o)
 }
 
 func TestQueueGolden(t *testing.T) {
@@ -73,18 +74,10 @@ func TestQueueGolden(t *testing.T) {
 func TestQueueInEveryForm(t *testing.T) {
 	schema := report.Compiled(t, device.QueueSchema)
 	for _, q := range []*device.QueueReport{stalledQueue(), longQueue()} {
-		for _, width := range []int{30, 60, 80, 133} {
-			for _, l := range strings.Split(string(writeQueue(t, q, report.Options{Width: width})), "\n") {
-				if term.DisplayWidth(l) > width || strings.ContainsRune(l, '\x1b') {
-					t.Errorf("at %d: %q", width, l)
-				}
-			}
+		for _, o := range everyWidth(report.Options{}) {
+			report.CheckText(t, string(writeQueue(t, q, o)), o)
 		}
-		v, err := jsonschema.UnmarshalJSON(bytes.NewReader(writeQueue(t, q, report.Options{Format: report.JSON})))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := schema.Validate(v); err != nil {
+		if err := report.Validate(t, schema, writeQueue(t, q, report.Options{Format: report.JSON})); err != nil {
 			t.Error(err)
 		}
 		rows, err := csv.NewReader(bytes.NewReader(writeQueue(t, q, report.Options{Format: report.CSV, BOM: true}))).ReadAll()

@@ -11,7 +11,6 @@ import (
 	"printround/internal/finding"
 	"printround/internal/report"
 	"printround/internal/symptom"
-	"printround/internal/term"
 )
 
 // The organisation, makers and models below are invented.
@@ -62,11 +61,7 @@ func triages(t *testing.T) map[string]*device.Triage {
 
 func write(t *testing.T, d *device.Triage, o report.Options) []byte {
 	t.Helper()
-	var b bytes.Buffer
-	if err := report.WriteTriage(&b, d, o); err != nil {
-		t.Fatal(err)
-	}
-	return b.Bytes()
+	return report.Rendered(t, report.WriteTriage, d, o)
 }
 
 func TestSymptomGolden(t *testing.T) {
@@ -108,15 +103,8 @@ func TestSymptomsInEveryForm(t *testing.T) {
 	for _, name := range symptom.Names() {
 		for kind, d := range map[string]*device.Device{"worn": worn(), "none": nil} {
 			got := symptom.Triage(name, d, symptom.Options{Catalogue: rollerTable})
-			for _, width := range []int{30, 60, 80, 133} {
-				for _, l := range strings.Split(string(write(t, got, report.Options{Width: width})), "\n") {
-					if term.DisplayWidth(l) > width {
-						t.Errorf("%s, %s at %d: %q is too wide", name, kind, width, l)
-					}
-				}
-			}
-			if plain := write(t, got, report.Options{Plain: true}); bytes.ContainsFunc(plain, func(r rune) bool { return r > '~' }) {
-				t.Errorf("%s, %s: plain text has more than ASCII", name, kind)
+			for _, o := range append(everyWidth(report.Options{}), report.Options{Plain: true}) {
+				report.CheckText(t, string(write(t, got, o)), o)
 			}
 			if err := report.Validate(t, schema, write(t, got, report.Options{Format: report.JSON})); err != nil {
 				t.Errorf("%s, %s: %v", name, kind, err)

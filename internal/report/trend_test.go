@@ -9,7 +9,6 @@ import (
 
 	"printround/internal/device"
 	"printround/internal/forecast"
-	"printround/internal/term"
 )
 
 // evening is the last night of the sample.
@@ -96,11 +95,7 @@ func sampleTrend() *Trend {
 
 func renderTrend(t *testing.T, v *Trend, o Options) []byte {
 	t.Helper()
-	var b bytes.Buffer
-	if err := WriteTrend(&b, v, o); err != nil {
-		t.Fatal(err)
-	}
-	return b.Bytes()
+	return Rendered(t, WriteTrend, v, o)
 }
 
 // alone is one device of the sample.
@@ -140,18 +135,8 @@ func TestTrendFitsAndIsSafe(t *testing.T) {
 				for k := range v.Devices[0].Forecast.Items {
 					v.Devices[0].Forecast.Items[k].Name = bad
 				}
-				text := string(renderTrend(t, v, Options{Width: width, Plain: plain}))
-				for l := range strings.Lines(text) {
-					l = strings.TrimRight(l, "\n")
-					if w := term.DisplayWidth(l); w > width {
-						t.Fatalf("width %d, view %d: a line of %d cells: %q", width, i, w, l)
-					}
-					for _, r := range l {
-						if plain && r > 0x7e || r < 0x20 || r == 0x202e {
-							t.Fatalf("width %d, view %d, plain %v: %U in %q", width, i, plain, r, l)
-						}
-					}
-				}
+				o := Options{Width: width, Plain: plain}
+				checkText(t, string(renderTrend(t, v, o)), o)
 			}
 		}
 	}
@@ -168,12 +153,7 @@ func TestTrendCSV(t *testing.T) {
 	if len(all) != want {
 		t.Errorf("%d records, want %d", len(all), want)
 	}
-	checkCells(t, all, len(TrendColumns()))
-	for _, c := range TrendColumns() {
-		if c.Doc == "" {
-			t.Errorf("column %s does not say what it holds", c.Name)
-		}
-	}
+	checkCells(t, all, TrendColumns())
 }
 
 func TestTrendFollowsSchema(t *testing.T) {
@@ -205,14 +185,11 @@ func TestBacktestTable(t *testing.T) {
 	b := &forecast.Backtest{Looks: 12, First: evening, Last: evening.AddDate(0, 0, 77), Kinds: []forecast.Score{score}, Ahead: []forecast.Score{score}, All: all}
 	for _, width := range []int{40, 80, 120, 200} {
 		var out bytes.Buffer
-		if err := WriteBacktest(&out, b, true, Options{Width: width}); err != nil {
+		o := Options{Width: width}
+		if err := WriteBacktest(&out, b, true, o); err != nil {
 			t.Fatal(err)
 		}
-		for l := range strings.Lines(out.String()) {
-			if w := term.DisplayWidth(strings.TrimRight(l, "\n")); w > width {
-				t.Errorf("width %d: a line of %d cells: %q", width, w, l)
-			}
-		}
+		checkText(t, out.String(), o)
 		if width == 120 {
 			golden(t, "trend-backtest.txt", out.Bytes())
 		}
