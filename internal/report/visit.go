@@ -30,27 +30,12 @@ type planned struct {
 func newPlanned(v *visit.Plan, s style) *planned {
 	p := &planned{Plan: v, style: s}
 	sites := map[device.Text]bool{}
-	note := func(t *visit.Task) {
+	for t := range v.Tasks() {
 		sites[t.Site] = true
 		p.cautions.note(t.Caution)
 	}
-	p.each(note)
 	p.several = len(sites) > 1
 	return p
-}
-
-// each calls f for the tasks that somebody does, calls first.
-func (p *planned) each(f func(*visit.Task)) {
-	for i := range p.ByPhone {
-		f(&p.ByPhone[i])
-	}
-	for i := range p.Visit {
-		for k := range p.Visit[i].Devices {
-			for n := range p.Visit[i].Devices[k].Tasks {
-				f(&p.Visit[i].Devices[k].Tasks[n])
-			}
-		}
-	}
 }
 
 func (p *planned) titleLine() string {

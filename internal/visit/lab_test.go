@@ -230,15 +230,8 @@ func keyOf(s *device.Survey, d lab.Device) string {
 }
 
 func each(v *Plan, f func(*Task)) {
-	for i := range v.ByPhone {
-		f(&v.ByPhone[i])
-	}
-	for i := range v.Visit {
-		for k := range v.Visit[i].Devices {
-			for n := range v.Visit[i].Devices[k].Tasks {
-				f(&v.Visit[i].Devices[k].Tasks[n])
-			}
-		}
+	for t := range v.Tasks() {
+		f(t)
 	}
 	for i := range v.Watch {
 		f(&v.Watch[i])
@@ -255,14 +248,12 @@ func checkNothingElse(t *testing.T, v *Plan, s *device.Survey, devices []lab.Dev
 			truth[keyOf(s, d)] = d.Conditions
 		}
 	}
-	watch := map[*Task]bool{}
-	for i := range v.Watch {
-		watch[&v.Watch[i]] = true
-	}
-	each(v, func(task *Task) {
-		if !watch[task] && !slices.Contains(truth[task.Key], task.Code) {
+	for task := range v.Tasks() {
+		if !slices.Contains(truth[task.Key], task.Code) {
 			t.Errorf("%s: %s (%s) is in the plan and no fault of the lab", task.Device, task.Code, task.Summary)
 		}
+	}
+	each(v, func(task *Task) {
 		if len(task.Steps) > 0 && string(task.Step) != task.Steps[0] {
 			t.Errorf("%s, %s: the first step is %q, not %q", task.Device, task.Code, task.Steps[0], task.Step)
 		}

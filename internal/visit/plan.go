@@ -1,6 +1,7 @@
 package visit
 
 import (
+	"iter"
 	"time"
 
 	"printround/internal/device"
@@ -34,6 +35,27 @@ type Plan struct {
 	Minutes      int `json:"minutes"`        // at the devices of all stops; the way is not counted
 	PhoneMinutes int `json:"phone_minutes"`  // of the calls
 	IfNotMinutes int `json:"if_not_minutes"` // more at devices where no call helps
+}
+
+// Tasks are those that somebody does, calls first; what is only watched is not
+// among them.
+func (p *Plan) Tasks() iter.Seq[*Task] {
+	return func(yield func(*Task) bool) {
+		for i := range p.ByPhone {
+			if !yield(&p.ByPhone[i]) {
+				return
+			}
+		}
+		for i := range p.Visit {
+			for k := range p.Visit[i].Devices {
+				for n := range p.Visit[i].Devices[k].Tasks {
+					if !yield(&p.Visit[i].Devices[k].Tasks[n]) {
+						return
+					}
+				}
+			}
+		}
+	}
 }
 
 // Task is one thing to do at one device.
