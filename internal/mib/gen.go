@@ -328,9 +328,9 @@ func writeObjects(tables []*table) {
 		}
 		b.WriteString("}\n}\n")
 	}
-	b.WriteString("\n// fill makes the typed rows of one table.\nfunc (d *decoder) fill(t *Tables, table int, rows []*rowState) {\nswitch table {\n")
+	b.WriteString("\n// fill makes the typed rows of one table.\nfunc (d *decoder) fill(t *Tables, table int, rows []*rowState) {\nif len(rows) == 0 {\nreturn\n}\nswitch table {\n")
 	for _, t := range tables {
-		fmt.Fprintf(&b, "case table%s:\nfor _, r := range rows {\nt.%s = append(t.%s, d.make%s(r))\n}\n", t.goType, t.field, t.field, t.goType)
+		fmt.Fprintf(&b, "case table%s:\nt.%s = make([]%s, len(rows))\nfor i, r := range rows {\nt.%s[i] = d.make%s(r)\n}\n", t.goType, t.field, t.goType, t.field, t.goType)
 	}
 	b.WriteString("}\n}\n")
 	write("objects_gen.go", b.Bytes())

@@ -88,13 +88,17 @@ func Read(ctx context.Context, r Reader) (*Facts, error) {
 	e := newEngine()
 	f, err := e.read(ctx, r)
 	e.raw(f)
+	e.release()
 	return f, err
 }
 
 // ReadRows is Read without Facts.Raw, for those who need the typed rows alone:
 // the list takes more memory than all the rest.
 func ReadRows(ctx context.Context, r Reader) (*Facts, error) {
-	return newEngine().read(ctx, r)
+	e := newEngine()
+	f, err := e.read(ctx, r)
+	e.release()
+	return f, err
 }
 
 func (e *engine) read(ctx context.Context, r Reader) (*Facts, error) {

@@ -731,102 +731,129 @@ func (d *decoder) makeInterface(r *rowState) Interface {
 
 // fill makes the typed rows of one table.
 func (d *decoder) fill(t *Tables, table int, rows []*rowState) {
+	if len(rows) == 0 {
+		return
+	}
 	switch table {
 	case tableSystem:
-		for _, r := range rows {
-			t.Systems = append(t.Systems, d.makeSystem(r))
+		t.Systems = make([]System, len(rows))
+		for i, r := range rows {
+			t.Systems[i] = d.makeSystem(r)
 		}
 	case tableHostSystem:
-		for _, r := range rows {
-			t.HostSystems = append(t.HostSystems, d.makeHostSystem(r))
+		t.HostSystems = make([]HostSystem, len(rows))
+		for i, r := range rows {
+			t.HostSystems[i] = d.makeHostSystem(r)
 		}
 	case tableHostDevice:
-		for _, r := range rows {
-			t.HostDevices = append(t.HostDevices, d.makeHostDevice(r))
+		t.HostDevices = make([]HostDevice, len(rows))
+		for i, r := range rows {
+			t.HostDevices[i] = d.makeHostDevice(r)
 		}
 	case tableHostPrinter:
-		for _, r := range rows {
-			t.HostPrinters = append(t.HostPrinters, d.makeHostPrinter(r))
+		t.HostPrinters = make([]HostPrinter, len(rows))
+		for i, r := range rows {
+			t.HostPrinters[i] = d.makeHostPrinter(r)
 		}
 	case tableGeneral:
-		for _, r := range rows {
-			t.Generals = append(t.Generals, d.makeGeneral(r))
+		t.Generals = make([]General, len(rows))
+		for i, r := range rows {
+			t.Generals[i] = d.makeGeneral(r)
 		}
 	case tableAlert:
-		for _, r := range rows {
-			t.Alerts = append(t.Alerts, d.makeAlert(r))
+		t.Alerts = make([]Alert, len(rows))
+		for i, r := range rows {
+			t.Alerts[i] = d.makeAlert(r)
 		}
 	case tableCover:
-		for _, r := range rows {
-			t.Covers = append(t.Covers, d.makeCover(r))
+		t.Covers = make([]Cover, len(rows))
+		for i, r := range rows {
+			t.Covers[i] = d.makeCover(r)
 		}
 	case tableInput:
-		for _, r := range rows {
-			t.Inputs = append(t.Inputs, d.makeInput(r))
+		t.Inputs = make([]Input, len(rows))
+		for i, r := range rows {
+			t.Inputs[i] = d.makeInput(r)
 		}
 	case tableOutput:
-		for _, r := range rows {
-			t.Outputs = append(t.Outputs, d.makeOutput(r))
+		t.Outputs = make([]Output, len(rows))
+		for i, r := range rows {
+			t.Outputs[i] = d.makeOutput(r)
 		}
 	case tableMarker:
-		for _, r := range rows {
-			t.Markers = append(t.Markers, d.makeMarker(r))
+		t.Markers = make([]Marker, len(rows))
+		for i, r := range rows {
+			t.Markers[i] = d.makeMarker(r)
 		}
 	case tableSupply:
-		for _, r := range rows {
-			t.Supplies = append(t.Supplies, d.makeSupply(r))
+		t.Supplies = make([]Supply, len(rows))
+		for i, r := range rows {
+			t.Supplies[i] = d.makeSupply(r)
 		}
 	case tableColorant:
-		for _, r := range rows {
-			t.Colorants = append(t.Colorants, d.makeColorant(r))
+		t.Colorants = make([]Colorant, len(rows))
+		for i, r := range rows {
+			t.Colorants[i] = d.makeColorant(r)
 		}
 	case tableConsoleLine:
-		for _, r := range rows {
-			t.ConsoleLines = append(t.ConsoleLines, d.makeConsoleLine(r))
+		t.ConsoleLines = make([]ConsoleLine, len(rows))
+		for i, r := range rows {
+			t.ConsoleLines[i] = d.makeConsoleLine(r)
 		}
 	case tableConsoleLight:
-		for _, r := range rows {
-			t.ConsoleLights = append(t.ConsoleLights, d.makeConsoleLight(r))
+		t.ConsoleLights = make([]ConsoleLight, len(rows))
+		for i, r := range rows {
+			t.ConsoleLights[i] = d.makeConsoleLight(r)
 		}
 	case tableLocalization:
-		for _, r := range rows {
-			t.Localizations = append(t.Localizations, d.makeLocalization(r))
+		t.Localizations = make([]Localization, len(rows))
+		for i, r := range rows {
+			t.Localizations[i] = d.makeLocalization(r)
 		}
 	case tableFinisher:
-		for _, r := range rows {
-			t.Finishers = append(t.Finishers, d.makeFinisher(r))
+		t.Finishers = make([]Finisher, len(rows))
+		for i, r := range rows {
+			t.Finishers[i] = d.makeFinisher(r)
 		}
 	case tableFinisherSupply:
-		for _, r := range rows {
-			t.FinisherSupplies = append(t.FinisherSupplies, d.makeFinisherSupply(r))
+		t.FinisherSupplies = make([]FinisherSupply, len(rows))
+		for i, r := range rows {
+			t.FinisherSupplies[i] = d.makeFinisherSupply(r)
 		}
 	case tableMediaPath:
-		for _, r := range rows {
-			t.MediaPaths = append(t.MediaPaths, d.makeMediaPath(r))
+		t.MediaPaths = make([]MediaPath, len(rows))
+		for i, r := range rows {
+			t.MediaPaths[i] = d.makeMediaPath(r)
 		}
 	case tableChannel:
-		for _, r := range rows {
-			t.Channels = append(t.Channels, d.makeChannel(r))
+		t.Channels = make([]Channel, len(rows))
+		for i, r := range rows {
+			t.Channels[i] = d.makeChannel(r)
 		}
 	case tableInterpreter:
-		for _, r := range rows {
-			t.Interpreters = append(t.Interpreters, d.makeInterpreter(r))
+		t.Interpreters = make([]Interpreter, len(rows))
+		for i, r := range rows {
+			t.Interpreters[i] = d.makeInterpreter(r)
 		}
 	case tableFinisherInput:
-		for _, r := range rows {
-			t.FinisherInputs = append(t.FinisherInputs, d.makeFinisherInput(r))
+		t.FinisherInputs = make([]FinisherInput, len(rows))
+		for i, r := range rows {
+			t.FinisherInputs[i] = d.makeFinisherInput(r)
 		}
 	case tableFinisherAttribute:
-		for _, r := range rows {
-			t.FinisherAttributes = append(t.FinisherAttributes, d.makeFinisherAttribute(r))
+		t.FinisherAttributes = make([]FinisherAttribute, len(rows))
+		for i, r := range rows {
+			t.FinisherAttributes[i] = d.makeFinisherAttribute(r)
 		}
 	case tableStorage:
-		for _, r := range rows {
-			t.Storages = append(t.Storages, d.makeStorage(r))
+		t.Storages = make([]Storage, len(rows))
+		for i, r := range rows {
+			t.Storages[i] = d.makeStorage(r)
 		}
 	case tableInterface:
-		for _, r := range rows {
-			t.Interfaces = append(t.Interfaces, d.makeInterface(r))
+		t.Interfaces = make([]Interface, len(rows))
+		for i, r := range rows {
+			t.Interfaces[i] = d.makeInterface(r)
 		}
 	}
 }

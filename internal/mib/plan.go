@@ -3,6 +3,7 @@ package mib
 import (
 	"fmt"
 	"slices"
+	"sync"
 
 	"printround/internal/oid"
 )
@@ -35,31 +36,65 @@ type wants struct {
 }
 
 // engine is the state of one reading.
+//
+// It is used again for other readings: what a reading leaves behind must not
+// point into it, but for the arcs.
 type engine struct {
 	tables     []*tableState
 	anchored   bool
 	clocked    bool // sysUpTime was asked for again
 	printerMIB bool
 	problems   []string
-	single     int     // how often a repeated column had one row
-	reps       int     // how often lead columns of sparse tables are repeated in one answer
-	plans      planner // the present plan; what plan returned lasts until the next
-	scratch    oid.OID // a name that is needed for a moment only
+	single     int         // how often a repeated column had one row
+	reps       int         // how often lead columns of sparse tables are repeated in one answer
+	plans      planner     // the present plan; what plan returned lasts until the next
+	scratch    oid.OID     // a name that is needed for a moment only
+	arcs       oid.OID     // where the instances of rows and the values that are object identifiers lie
+	octets     []byte      // where the octets of values lie
+	rows       []*rowState // of one table, for a moment
 }
 
-func newEngine() *engine {
-	e := &engine{
-		tables:  make([]*tableState, len(tables)),
-		reps:    firstReps,
-		scratch: make(oid.OID, 0, oid.MaxLen),
-	}
+var engines = sync.Pool{New: func() any {
+	e := &engine{tables: make([]*tableState, len(tables)), scratch: make(oid.OID, 0, oid.MaxLen)}
 	e.plans.q.Names = make([]oid.Ask, 0, mostNames)
 	e.plans.w.names = make([]want, 0, mostNames)
 	states := make([]tableState, len(tables))
 	for i := range tables {
-		e.tables[i] = states[i].init(&tables[i])
+		e.tables[i] = &states[i]
+		states[i].init(&tables[i])
 	}
 	return e
+}}
+
+// usualArcs is how many sub-identifiers the rows of a full device have.
+const usualArcs = 320
+
+// newEngine returns an engine that knows nothing. It is to be released.
+func newEngine() *engine {
+	e := engines.Get().(*engine)
+	e.anchored, e.clocked, e.printerMIB = false, false, false
+	e.single, e.reps = 0, firstReps
+	e.arcs, e.octets = make(oid.OID, 0, usualArcs), e.octets[:0]
+	for _, t := range e.tables {
+		t.reset()
+		if t.rows == scalar {
+			t.add(oid.OID{0}, &e.arcs)
+		}
+	}
+	return e
+}
+
+// maxKeptOctets bounds the room that waits for the next reading. A full device
+// takes a tenth of it.
+const maxKeptOctets = 1 << 16
+
+// release lets others use the engine.
+func (e *engine) release() {
+	e.problems, e.arcs = nil, nil // they went with the Facts
+	if cap(e.octets) > maxKeptOctets {
+		e.octets = nil
+	}
+	engines.Put(e)
 }
 
 // maxProblems bounds the list of oddities of one host.
@@ -186,9 +221,9 @@ func (t *tableState) planRows(p *planner) {
 		w := want{kind: wantLead, t: t, lead: i}
 		size := l.size + t.arity
 		switch {
-		case l.rows == sparse && !(p.stepwise && l.last != nil):
+		case l.rows == sparse && !(p.stepwise && len(l.last) > 0):
 			p.repeat(p.cell(t, l.sub, l.last), size, w)
-		case l.last == nil:
+		case len(l.last) == 0:
 			p.name(p.cell(t, l.sub, nil), size, w)
 			for n := 1; n < t.guess; n++ {
 				p.name(p.guess(t, l.sub, uint32(n)), size, w)
@@ -257,7 +292,7 @@ func (e *engine) wanted(table int, r *rowState, col int) bool {
 			return false
 		}
 	}
-	if table == tableHostDevice && r.cells[0].state == got && !r.cells[0].value.ID.Equal(hrDevicePrinter) {
+	if table == tableHostDevice && r.cells[0].state == got && !e.id(&r.cells[0]).Equal(hrDevicePrinter) {
 		return e.hasPrinterRows(r.at[0])
 	}
 	return true

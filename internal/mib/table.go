@@ -105,9 +105,13 @@ const (
 	missing // asked for, the device has none
 )
 
+// cell is a value in the form that takes least room: its octets or arcs lie
+// with those of all others.
 type cell struct {
-	state cellState
-	value oid.Value
+	state      cellState
+	kind       oid.Kind
+	begin, end uint32 // of the octets, or of the arcs of an object identifier
+	num        int64
 }
 
 type rowState struct {
@@ -120,7 +124,7 @@ type rowState struct {
 type lead struct {
 	sub   uint32
 	size  int
-	last  oid.OID
+	last  oid.OID // empty: no row is known; in a room of its own
 	ended bool
 	rows  rowKind
 	ahead int // how many rows to ask for at once
@@ -129,6 +133,7 @@ type lead struct {
 type tableState struct {
 	*table
 	known  []*rowState // sorted
+	spare  []*rowState // of earlier readings
 	lead   []lead
 	probed bool
 	capped bool
@@ -136,20 +141,37 @@ type tableState struct {
 	tailed []bool // columns whose end was looked at
 }
 
-func (s *tableState) init(t *table) *tableState {
+func (s *tableState) init(t *table) {
 	n := len(t.columns)
 	marks := make([]bool, 2*n)
 	s.table, s.broken, s.tailed = t, marks[:n:n], marks[n:]
-	if t.rows == scalar {
-		s.probed = true
-		s.add(oid.OID{0})
-		return s
+	s.lead = make([]lead, max(len(t.leads), 1))
+}
+
+// reset forgets all rows.
+func (s *tableState) reset() {
+	clear(s.broken)
+	clear(s.tailed)
+	s.spare = append(s.spare, s.known...)
+	s.known = s.known[:0]
+	s.capped, s.probed = false, s.rows == scalar
+	s.lead = s.lead[:len(s.leads)]
+	for i, c := range s.leads {
+		s.lead[i] = lead{sub: s.columns[c].sub, size: s.columns[c].size, rows: s.rows, ahead: 2, last: s.lead[i].last[:0]}
 	}
-	s.lead = make([]lead, 0, max(len(t.leads), 1))
-	for _, c := range t.leads {
-		s.lead = append(s.lead, lead{sub: t.columns[c].sub, size: t.columns[c].size, rows: t.rows, ahead: 2})
+}
+
+// row returns a row of which nothing is known.
+func (s *tableState) row(at oid.OID) *rowState {
+	n := len(s.spare) - 1
+	if n < 0 {
+		return &rowState{at: at, cells: make([]cell, len(s.columns))}
 	}
-	return s
+	r := s.spare[n]
+	s.spare = s.spare[:n]
+	r.at = at
+	clear(r.cells)
+	return r
 }
 
 func (s *tableState) find(at oid.OID) (int, bool) {
@@ -157,7 +179,8 @@ func (s *tableState) find(at oid.OID) (int, bool) {
 }
 
 // add makes sure that there is a row, and returns nil when the table is full.
-func (s *tableState) add(at oid.OID) *rowState {
+// The instance of a new one is copied into arcs.
+func (s *tableState) add(at oid.OID, arcs *oid.OID) *rowState {
 	i, ok := s.find(at)
 	if ok {
 		return s.known[i]
@@ -166,7 +189,9 @@ func (s *tableState) add(at oid.OID) *rowState {
 		s.capped = true
 		return nil
 	}
-	r := &rowState{at: at, cells: make([]cell, len(s.columns))}
+	begin := len(*arcs)
+	*arcs = append(*arcs, at...)
+	r := s.row((*arcs)[begin:len(*arcs):len(*arcs)])
 	s.known = slices.Insert(s.known, i, r)
 	for _, l := range s.lead {
 		if c := s.column(l.sub); l.ended && c >= 0 {
@@ -206,7 +231,7 @@ func (s *tableState) explored() bool {
 // leadless reports whether no lead column has any row.
 func (s *tableState) leadless() bool {
 	for _, l := range s.lead {
-		if l.last != nil {
+		if len(l.last) > 0 {
 			return false
 		}
 	}

@@ -1,6 +1,7 @@
 package mib
 
 import (
+	"bytes"
 	"slices"
 
 	"printround/internal/oid"
@@ -48,6 +49,10 @@ func (e *engine) next(asked oid.OID, vb oid.VarBind) (follows bool) {
 }
 
 func (e *engine) takeName(w want, asked oid.OID, vb oid.VarBind) {
+	if w.kind == wantValue {
+		e.takeValue(w, asked, vb)
+		return
+	}
 	follows := e.next(asked, vb)
 	switch w.kind {
 	case wantAnchor:
@@ -59,10 +64,8 @@ func (e *engine) takeName(w want, asked oid.OID, vb oid.VarBind) {
 		w.t.probed = true
 		if follows && vb.Name.HasPrefix(w.t.entry) && len(vb.Name) > len(w.t.entry)+1 {
 			at := vb.Name[len(w.t.entry)+1:]
-			w.t.lead = append(w.t.lead, lead{sub: vb.Name[len(w.t.entry)], size: 8, last: at, rows: w.t.rows, ahead: 2})
+			w.t.lead = append(w.t.lead, lead{sub: vb.Name[len(w.t.entry)], size: 8, last: slices.Clone(at), rows: w.t.rows, ahead: 2})
 		}
-	case wantValue:
-		e.takeValue(w, asked, vb, follows)
 	case wantTail:
 		w.t.tailed[w.col] = true
 	case wantClock:
@@ -76,9 +79,9 @@ func (e *engine) takeName(w want, asked oid.OID, vb oid.VarBind) {
 // takeClock compares the clock with its first reading. After a restart alert
 // times count from the new start, and so does the clock that is kept.
 func (e *engine) takeClock(v oid.Value) {
-	if c := e.clock(); v.Numeric() && v.Num < c.value.Num {
-		e.problem("sysUpTime went back from %d to %d: the device restarted while it was read", c.value.Num, v.Num)
-		c.value = v
+	if c := e.clock(); v.Numeric() && v.Num < c.num {
+		e.problem("sysUpTime went back from %d to %d: the device restarted while it was read", c.num, v.Num)
+		c.kind, c.num = v.Kind, v.Num
 	}
 }
 
@@ -93,7 +96,7 @@ func (e *engine) passing(t *tableState, sub uint32, at oid.OID) (column, cell oi
 // known so far was a guess: its answer proves nothing about the rows between.
 func (e *engine) takeLead(t *tableState, l *lead, asked oid.OID, vb oid.VarBind, follows bool) {
 	base, last := e.passing(t, l.sub, l.last)
-	guess := l.last == nil && len(asked) > len(base) || l.last != nil && asked.Compare(last) > 0
+	guess := len(l.last) == 0 && len(asked) > len(base) || len(l.last) > 0 && asked.Compare(last) > 0
 	if guess || l.ended {
 		return
 	}
@@ -107,7 +110,7 @@ func (e *engine) takeLead(t *tableState, l *lead, asked oid.OID, vb oid.VarBind,
 		if len(asked) > len(base) {
 			l.ahead = min(2*l.ahead, 8)
 		}
-		l.last = at
+		l.last = append(l.last[:0], at...)
 	case len(asked) == len(base)+len(at) && slices.Equal(asked[len(base):len(asked)-1], at[:len(at)-1]):
 		l.rows = sparse // a guess fell into a gap
 	}
@@ -141,12 +144,18 @@ func (e *engine) takeColumn(w want, asked oid.OID, answers []oid.VarBind) {
 
 // takeValue notes a cell. The value itself was recorded if it was there; what
 // matters here is to know when it is not.
-func (e *engine) takeValue(w want, asked oid.OID, vb oid.VarBind, follows bool) {
+func (e *engine) takeValue(w want, asked oid.OID, vb oid.VarBind) {
+	column, target := e.passing(w.t, w.t.columns[w.col].sub, w.row.at)
+	if vb.Name.Equal(target) && vb.Value.Kind != oid.EndOfMibView {
+		e.printerMIB = e.printerMIB || w.t.device()
+		e.keep(w.t, w.row, w.col, vb.Value)
+		return // nearly always
+	}
+	follows := e.next(asked, vb)
 	c := &w.row.cells[w.col]
 	if c.state != unknown {
 		return
 	}
-	column, target := e.passing(w.t, w.t.columns[w.col].sub, w.row.at)
 	switch {
 	case vb.Value.Kind == oid.Invalid && vb.Name.Equal(asked):
 		c.state = missing
@@ -187,26 +196,61 @@ func (e *engine) record(vb oid.VarBind) {
 		e.problem("%s has %d index numbers instead of %d: left out", vb.Name, len(at), t.arity)
 		return
 	}
-	r := s.add(at)
+	r := s.add(at, &e.arcs)
 	if r == nil {
 		return
 	}
-	c := t.column(sub)
-	if c < 0 || r.cells[c].state == got {
-		return // of values that change while they are read the first counts
+	if c := t.column(sub); c >= 0 {
+		e.keep(s, r, c, vb.Value)
 	}
-	if len(vb.Value.Bytes) > maxOctets {
-		e.problem("%s.%s has %d octets: only the first %d are kept", t.columns[c].name, at, len(vb.Value.Bytes), maxOctets)
-		vb.Value.Bytes = slices.Clone(vb.Value.Bytes[:maxOctets])
+}
+
+// keep fills a cell. Of values that change while they are read the first counts.
+func (e *engine) keep(t *tableState, r *rowState, col int, v oid.Value) {
+	if r.cells[col].state == got {
+		return
 	}
-	r.cells[c] = cell{state: missing, value: vb.Value}
+	c := cell{state: missing, kind: v.Kind, num: v.Num}
+	switch v.Kind {
+	case oid.OctetString, oid.Opaque, oid.IPAddress:
+		if len(v.Bytes) > maxOctets {
+			e.problem("%s.%s has %d octets: only the first %d are kept", t.columns[col].name, r.at, len(v.Bytes), maxOctets)
+			v.Bytes = v.Bytes[:maxOctets]
+		}
+		c.begin = uint32(len(e.octets))
+		e.octets = append(e.octets, v.Bytes...)
+		c.end = uint32(len(e.octets))
+	case oid.ObjectID:
+		c.begin = uint32(len(e.arcs))
+		e.arcs = append(e.arcs, v.ID...)
+		c.end = uint32(len(e.arcs))
+	}
 	switch {
-	case vb.Value.Kind == oid.Invalid:
-		e.problem("%s.%s could not be decoded: left out", t.columns[c].name, at)
-	case !vb.Value.Present():
-	case !t.columns[c].class.fits(vb.Value):
-		e.problem("%s.%s is %s instead of %s: left out", t.columns[c].name, at, vb.Value.Kind, t.columns[c].class)
+	case v.Kind == oid.Invalid:
+		e.problem("%s.%s could not be decoded: left out", t.columns[col].name, r.at)
+	case !v.Present():
+	case !t.columns[col].class.fits(v):
+		e.problem("%s.%s is %s instead of %s: left out", t.columns[col].name, r.at, v.Kind, t.columns[col].class)
 	default:
-		r.cells[c].state = got
+		c.state = got
 	}
+	r.cells[col] = c
+}
+
+// bytes returns the octets of a value. They last as long as the engine does.
+func (e *engine) bytes(c *cell) []byte { return e.octets[c.begin:c.end:c.end] }
+
+// id returns the value of a cell that is an object identifier. It stays.
+func (e *engine) id(c *cell) oid.OID { return e.arcs[c.begin:c.end:c.end] }
+
+// value returns what was read into a cell, for good.
+func (e *engine) value(c *cell) oid.Value {
+	v := oid.Value{Kind: c.kind, Num: c.num}
+	switch c.kind {
+	case oid.OctetString, oid.Opaque, oid.IPAddress:
+		v.Bytes = bytes.Clone(e.bytes(c))
+	case oid.ObjectID:
+		v.ID = e.id(c)
+	}
+	return v
 }
