@@ -122,7 +122,7 @@ func TestNoWritingIPPOperation(t *testing.T) {
 // whose purpose it is, and what they are made of, know that package.
 func TestWhoMayAct(t *testing.T) {
 	const acting = "internal/ipp/act"
-	users := []string{"cmd/printround/proof.go", "cmd/printround/queue.go", "cmd/printround/identify.go"}
+	users := []string{"cmd/printround/proofrun.go", "cmd/printround/queue.go", "cmd/printround/identify.go"}
 	s := load(t)
 	for _, f := range s.files {
 		if f.test || f.dir == "internal/proof/send" {
