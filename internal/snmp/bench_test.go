@@ -22,14 +22,14 @@ func BenchmarkDecode(b *testing.B) {
 		b.Fatal(err)
 	}
 	codec := &gosnmp.GoSNMP{Version: gosnmp.Version2c}
-	var room []oid.VarBind
+	var in received
 	b.ReportAllocs()
 	for b.Loop() {
-		r, err := decode(codec, datagram, room)
+		r, err := decode(codec, datagram, &in)
 		if err != nil || len(r.binds) != 60 {
 			b.Fatal(err)
 		}
-		room = r.binds
+		in.reset()
 	}
 }
 

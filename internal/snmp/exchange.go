@@ -58,6 +58,7 @@ func (s *Session) exchange(ctx context.Context, a *asking) (useful bool, err err
 	}
 	w := &waiting{}
 	s.lent = 0
+	s.in.reset() // nothing useful came before: see Next
 	defer func() { s.lower(w, 0) }()
 	if err := s.launch(w, a); err != nil {
 		return false, err
@@ -273,11 +274,14 @@ func (s *Session) wait(ctx context.Context, w *waiting) (*flight, *pdu, *reply, 
 			}
 			continue
 		}
+		before := s.in
 		f, p, r, err := s.accept(w, (*buf)[:n])
 		if err != nil {
 			return nil, nil, nil, err
 		}
-		if r != nil {
+		if r == nil {
+			s.in = before // what is ignored takes no room
+		} else {
 			s.settled = s.settled || !w.discovery
 			s.expired = false
 			s.rtt.measure(s.opts.Now().Sub(p.sent))
@@ -324,7 +328,7 @@ func (s *Session) accept(w *waiting, datagram []byte) (*flight, *pdu, *reply, er
 	if s.usm != nil {
 		return s.acceptV3(w, datagram)
 	}
-	r, err := s.decode(datagram)
+	r, err := decode(s.codec, datagram, &s.in)
 	if err != nil || r.kind != gosnmp.GetResponse || r.community != s.cred.Community.Reveal() || r.id == 0 {
 		s.stats.Ignored++
 		return nil, nil, nil, nil
@@ -340,15 +344,6 @@ func (s *Session) accept(w *waiting, datagram []byte) (*flight, *pdu, *reply, er
 	}
 	s.stats.Ignored++
 	return nil, nil, nil, nil
-}
-
-// decode reads a message into the room of the one before.
-func (s *Session) decode(datagram []byte) (*reply, error) {
-	r, err := decode(s.codec, datagram, s.values)
-	if err == nil {
-		s.values = r.binds
-	}
-	return r, err
 }
 
 func (w *waiting) match(id uint32) (*flight, *pdu) {

@@ -32,7 +32,7 @@ func (e *echo) Next(_ context.Context, q oid.Request) (oid.Answer, error) {
 		for try := range e.left % 3 {
 			p = e.s.compose(a, 1, try+1)
 		}
-		r, err := decode(e.s.codec, e.datagram, nil)
+		r, err := decode(e.s.codec, e.datagram, &received{})
 		if err != nil {
 			return oid.Answer{}, err
 		}
@@ -104,7 +104,7 @@ func FuzzAcceptV3(f *testing.F) {
 	f.Add(v3.report(a, &v3Header{msgID: 5}, reportNotInTimeWindow, gosnmp.AuthNoPriv, 0)[0])
 	f.Fuzz(func(t *testing.T, datagram []byte) {
 		u := user()
-		s := &Session{usm: u, codec: u.codec, cred: cred, version: V3, conn: nowhere{}, opts: Options{Log: func(string) {}, Now: time.Now}}
+		s := &Session{room: &room{}, usm: u, codec: u.codec, cred: cred, version: V3, conn: nowhere{}, opts: Options{Log: func(string) {}, Now: time.Now}}
 		w := &waiting{flights: []*flight{{number: 1, tries: []*pdu{{kind: getNext, id: 5}}}}}
 		_, _, r, _ := s.acceptV3(w, datagram)
 		if r == nil {

@@ -63,17 +63,17 @@ const (
 	authorizationError = 16
 )
 
-// decode reads any SNMP message; its bindings lie in room as far as they fit.
-func decode(codec *gosnmp.GoSNMP, datagram []byte, room []oid.VarBind) (*reply, error) {
-	if r := decodePlain(datagram, room); r != nil {
+// decode reads any SNMP message. What it returns lies in the room of in.
+func decode(codec *gosnmp.GoSNMP, datagram []byte, in *received) (*reply, error) {
+	if r := decodePlain(datagram, in); r != nil {
 		return r, nil
 	}
-	return decodeAny(codec, datagram, room)
+	return decodeAny(codec, datagram, in)
 }
 
 // decodeAny leaves it to the codec. That is not ours and the octets are a
 // stranger's: a panic in it becomes an error.
-func decodeAny(codec *gosnmp.GoSNMP, datagram []byte, room []oid.VarBind) (r *reply, err error) {
+func decodeAny(codec *gosnmp.GoSNMP, datagram []byte, in *received) (r *reply, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			r, err = nil, fmt.Errorf("%w: the decoder gave up", ErrBadAnswer)
@@ -87,7 +87,7 @@ func decodeAny(codec *gosnmp.GoSNMP, datagram []byte, room []oid.VarBind) (r *re
 	r = &reply{
 		version: Version(m.Version), community: m.Community, kind: m.PDUType, id: m.RequestID,
 		status: int(m.Error), index: int(m.ErrorIndex), size: len(datagram),
-		binds: slices.Grow(room[:0], len(m.Variables)),
+		binds: slices.Grow(in.binds[:0], len(m.Variables)),
 	}
 	for _, v := range m.Variables {
 		vb, err := binding(v)
@@ -96,6 +96,7 @@ func decodeAny(codec *gosnmp.GoSNMP, datagram []byte, room []oid.VarBind) (r *re
 		}
 		r.binds = append(r.binds, vb)
 	}
+	in.binds = r.binds
 	return r, nil
 }
 

@@ -43,7 +43,7 @@ func TestDecodeVectors(t *testing.T) {
 	}
 	codec := &gosnmp.GoSNMP{Version: gosnmp.Version2c}
 	for _, tt := range tests {
-		r, err := decode(codec, response(tt.hex), nil)
+		r, err := decode(codec, response(tt.hex), &received{})
 		if err != nil {
 			if tt.want.Kind != oid.Invalid {
 				t.Errorf("%s: %v", tt.hex, err)

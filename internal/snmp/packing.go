@@ -100,6 +100,9 @@ type asking struct {
 	ans  []oid.VarBind
 	cols [][]oid.VarBind
 	none bool // columns are not asked for (any more)
+
+	colsRoom [][]oid.VarBind // for cols
+	rowsRoom []oid.VarBind   // for the rows in them
 }
 
 // reset begins another question in the room of the one before.
@@ -109,17 +112,6 @@ func (a *asking) reset(q oid.Request) {
 	a.at, a.ans = slices.Grow(a.at[:0], n)[:n], slices.Grow(a.ans[:0], n)[:n]
 	clear(a.at)
 	clear(a.ans)
-}
-
-// borrow returns an empty request in the room of one of an earlier exchange.
-func (s *Session) borrow() *pdu {
-	if s.lent == len(s.pdus) {
-		s.pdus = append(s.pdus, &pdu{})
-	}
-	p := s.pdus[s.lent]
-	s.lent++
-	*p = pdu{names: p.names[:0], at: p.at[:0]}
-	return p
 }
 
 // release opens again what a flight leaves unanswered.
@@ -237,12 +229,14 @@ func (a *asking) take(s *Session, p *pdu, r *reply) bool {
 }
 
 func (a *asking) takeColumns(s *Session, p *pdu, rest []oid.VarBind) {
-	a.cols = make([][]oid.VarBind, len(p.columns))
+	n := len(p.columns)
+	a.colsRoom, a.rowsRoom = slices.Grow(a.colsRoom[:0], n)[:n], slices.Grow(a.rowsRoom[:0], n*p.reps)[:n*p.reps]
+	a.cols = a.colsRoom
 	for c := range a.cols {
-		a.cols[c] = make([]oid.VarBind, 0, p.reps)
+		a.cols[c] = a.rowsRoom[c*p.reps : c*p.reps : (c+1)*p.reps]
 	}
 	for i, b := range rest {
-		c := i % len(p.columns)
+		c := i % n
 		asked := p.columns[c].Name
 		if had := a.cols[c]; len(had) > 0 {
 			asked = had[len(had)-1].Name

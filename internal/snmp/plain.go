@@ -1,8 +1,6 @@
 package snmp
 
 import (
-	"bytes"
-
 	"github.com/gosnmp/gosnmp"
 
 	"printround/internal/oid"
@@ -14,7 +12,7 @@ import (
 // it again. Whatever is in any way out of the ordinary gives nil and is left to
 // the library, which knows what agents get wrong; what is taken is taken as the
 // library takes it (a test holds it).
-func decodePlain(datagram []byte, room []oid.VarBind) *reply {
+func decodePlain(datagram []byte, in *received) *reply {
 	message, rest, ok := field(datagram, 0x30)
 	if !ok || len(rest) > 0 {
 		return nil
@@ -48,32 +46,32 @@ func decodePlain(datagram []byte, room []oid.VarBind) *reply {
 	if !ok || len(rest) > 0 {
 		return nil
 	}
-	var arcs arcRoom
-	list = bytes.Clone(list) // values point there, and the datagram's room is used again
-	binds := room[:0]
+	list = in.copy(list) // values point there, and the datagram's room is used again
+	binds := in.binds[:0]
 	for len(list) > 0 {
 		var bind []byte
 		if bind, list, ok = field(list, 0x30); !ok {
 			return nil
 		}
-		b, ok := plainBinding(bind, &arcs)
+		b, ok := plainBinding(bind, in)
 		if !ok {
 			return nil
 		}
 		binds = append(binds, b)
 	}
+	in.binds = binds
 	return &reply{
 		version: Version(version), community: string(community), kind: gosnmp.GetResponse, id: uint32(id),
 		status: status, index: index, binds: binds, size: len(datagram),
 	}
 }
 
-func plainBinding(bind []byte, arcs *arcRoom) (b oid.VarBind, ok bool) {
+func plainBinding(bind []byte, in *received) (b oid.VarBind, ok bool) {
 	name, value, ok := field(bind, byte(oid.ObjectID))
 	if !ok || len(value) == 0 {
 		return b, false
 	}
-	if b.Name, ok = arcs.read(name); !ok {
+	if b.Name, ok = in.object(name); !ok {
 		return b, false
 	}
 	kind := oid.Kind(value[0])
@@ -90,7 +88,7 @@ func plainBinding(bind []byte, arcs *arcRoom) (b oid.VarBind, ok bool) {
 	case oid.OctetString:
 		b.Value.Bytes = content
 	case oid.ObjectID:
-		b.Value.ID, ok = arcs.read(content)
+		b.Value.ID, ok = in.object(content)
 	case oid.Null, oid.NoSuchObject, oid.NoSuchInstance, oid.EndOfMibView:
 		ok = len(content) == 0
 	default:
@@ -153,42 +151,4 @@ func unsigned(b []byte) (int64, bool) {
 		n = n<<8 | int64(c)
 	}
 	return n, true
-}
-
-// arcRoom is where the names of one message lie, in few pieces.
-type arcRoom struct{ free []uint32 }
-
-// arcPiece holds the names of a third to a half of a full answer.
-const arcPiece = 256
-
-// read reads the contents of an OBJECT IDENTIFIER (X.690 section 8.19).
-func (r *arcRoom) read(b []byte) (oid.OID, bool) {
-	n := 1
-	for _, c := range b {
-		if c < 0x80 {
-			n++
-		}
-	}
-	if len(b) == 0 || b[len(b)-1] > 0x7f || n > oid.MaxLen {
-		return nil, false
-	}
-	if len(r.free) < n {
-		r.free = make([]uint32, arcPiece)
-	}
-	o := oid.OID(r.free[:n:n])
-	r.free = r.free[n:]
-	at, arc := 1, uint64(0)
-	for _, c := range b {
-		arc = arc<<7 | uint64(c&0x7f)
-		if arc > 1<<32-1 {
-			return nil, false
-		}
-		if c < 0x80 {
-			o[at], arc = uint32(arc), 0
-			at++
-		}
-	}
-	o[0] = min(o[1]/40, 2)
-	o[1] -= 40 * o[0]
-	return o, true
 }

@@ -14,11 +14,11 @@ import (
 // fails when that is not what the library makes of it.
 func likeTheLibrary(t testing.TB, datagram []byte) bool {
 	t.Helper()
-	got := decodePlain(datagram, nil)
+	got := decodePlain(datagram, &received{})
 	if got == nil {
 		return false
 	}
-	want, err := decodeAny(&gosnmp.GoSNMP{Version: gosnmp.Version2c}, datagram, nil)
+	want, err := decodeAny(&gosnmp.GoSNMP{Version: gosnmp.Version2c}, datagram, &received{})
 	if err != nil {
 		t.Fatalf("the library refuses % x: %v", datagram, err)
 	}

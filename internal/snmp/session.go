@@ -21,14 +21,14 @@ import (
 
 // Options are what a session needs. Zero values are usable.
 type Options struct {
-	Timeout time.Duration // longest wait for one try of a request; 0: 2 s
-	Retries int           // further tries of a request while the device has never answered, >= 0; see patience
-	First   time.Duration // > 0: until the device has answered once, wait this long instead and try again only to learn the version
-	Heard   bool          // the device answered this credential and version a moment ago
-	Extra   Turn          // held while a second request is in flight; nil: nobody else asks the device
-	Dial    func(ctx context.Context, network, address string) (net.Conn, error)
-	Now     func() time.Time // nil: time.Now
-	Log     func(string)     // lines without secrets; may be nil
+	Timeout time.Duration                                           // longest wait for one try of a request; 0: 2 s
+	Retries int                                                     // further tries of a request while the device has never answered, >= 0; see patience
+	First   time.Duration                                           // > 0: until the device has answered once, wait this long instead and try again only to learn the version
+	Heard   bool                                                    // the device answered this credential and version a moment ago
+	Extra   Turn                                                    // held while a second request is in flight; nil: nobody else asks the device
+	Dial    func(context.Context, netip.AddrPort) (net.Conn, error) // nil: a connected UDP socket
+	Now     func() time.Time                                        // nil: time.Now
+	Log     func(string)                                            // lines without secrets; may be nil
 }
 
 // Turn is what those who ask the same device share, so that it never has more
@@ -66,14 +66,7 @@ type Session struct {
 	expired bool  // a request ran out of patience, and nothing came since
 	failed  error // ended an exchange that had brought something all the same
 	stats   Stats
-
-	// Room that is used again: for encoding, for what the present question and
-	// its requests hold, and for the bindings of the last answer.
-	out, binds []byte
-	ask        asking
-	pdus       []*pdu
-	lent       int // how many of pdus are in use
-	values     []oid.VarBind
+	*room
 }
 
 // maxCommunity is the longest community that is encoded without loss: the
@@ -88,7 +81,7 @@ func Open(ctx context.Context, at netip.AddrPort, cred Credential, o Options) (*
 		o.Timeout = 2 * time.Second
 	}
 	if o.Dial == nil {
-		o.Dial = (&net.Dialer{}).DialContext
+		o.Dial = dial
 	}
 	if o.Now == nil {
 		o.Now = time.Now
@@ -96,7 +89,7 @@ func Open(ctx context.Context, at netip.AddrPort, cred Credential, o Options) (*
 	if o.Log == nil {
 		o.Log = func(string) {}
 	}
-	s := &Session{cred: cred, opts: o, version: cred.Version, id: rand.Uint32N(1<<31-2) + 1, pack: newPacking()}
+	s := &Session{cred: cred, opts: o, version: cred.Version, id: rand.Uint32N(1<<31-2) + 1, pack: newPacking(), room: &room{}}
 	switch cred.Version {
 	case V1, V2c:
 		if c := cred.Community.Reveal(); c == "" || len(c) > maxCommunity {
@@ -112,7 +105,7 @@ func Open(ctx context.Context, at netip.AddrPort, cred Credential, o Options) (*
 	default:
 		return nil, fmt.Errorf("%w: no SNMP version %d", ErrCredential, uint8(cred.Version))
 	}
-	conn, err := o.Dial(ctx, "udp", at.String())
+	conn, err := o.Dial(ctx, at)
 	if err != nil {
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
@@ -122,12 +115,21 @@ func Open(ctx context.Context, at netip.AddrPort, cred Credential, o Options) (*
 		}
 		return nil, socketError(err)
 	}
-	s.conn = conn
+	s.conn, s.room = conn, rooms.Get().(*room)
 	return s, nil
 }
 
-// Close closes the socket.
-func (s *Session) Close() error { return s.conn.Close() }
+// dial waits for nobody: a UDP socket is connected by the system alone.
+func dial(_ context.Context, at netip.AddrPort) (net.Conn, error) {
+	return net.DialUDP("udp", nil, net.UDPAddrFromAddrPort(at))
+}
+
+// Close closes the socket. No answer lasts longer.
+func (s *Session) Close() error {
+	s.room.release()
+	s.room = &room{}
+	return s.conn.Close()
+}
 
 // Version is the version in use: the credential's, or V1 when a V2c credential
 // fell back to it.
@@ -148,7 +150,8 @@ func (s *Session) nextID() uint32 {
 var errOtherVersion = errors.New("the device speaks SNMPv1 only")
 
 // Next answers q with one exchange, or with several when the device cannot
-// take it as it is. See oid.Answer; what it returns lasts until the next call.
+// take it as it is. See oid.Answer; what it returns lasts until the next call
+// or until the session is closed.
 func (s *Session) Next(ctx context.Context, q oid.Request) (oid.Answer, error) {
 	if err := s.failed; err != nil {
 		s.failed = nil

@@ -361,7 +361,7 @@ func TestCredentials(t *testing.T) {
 // An IPv6 address with an interface that is not here is told so.
 func TestMissingInterface(t *testing.T) {
 	_, err := Open(context.Background(), netip.MustParseAddrPort("[fe80::1%nosuch]:161"), public(V2c), Options{
-		Dial: func(context.Context, string, string) (net.Conn, error) {
+		Dial: func(context.Context, netip.AddrPort) (net.Conn, error) {
 			return nil, &net.OpError{Op: "dial", Err: os.NewSyscallError("connect", syscall.EINVAL)}
 		}})
 	if !errors.Is(err, ErrUnreachable) || !strings.Contains(err.Error(), `no network interface "nosuch"`) {

@@ -198,7 +198,7 @@ func (s *Session) acceptV3(w *waiting, datagram []byte) (*flight, *pdu, *reply, 
 		s.stats.Ignored++
 		return nil, nil, nil, nil
 	}
-	r, err := s.decode(datagram)
+	r, err := decode(s.codec, datagram, &s.in)
 	if err != nil {
 		s.stats.Ignored++
 		return nil, nil, nil, nil

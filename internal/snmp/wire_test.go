@@ -100,7 +100,7 @@ func openWire(t testing.TB, w *wire, c Credential, o Options) *Session {
 	}
 	w.clock = time.Date(2025, 11, 24, 2, 30, 0, 0, time.UTC)
 	o.Now = w.now
-	o.Dial = func(context.Context, string, string) (net.Conn, error) { return w, nil }
+	o.Dial = func(context.Context, netip.AddrPort) (net.Conn, error) { return w, nil }
 	s, err := Open(context.Background(), netip.MustParseAddrPort("192.0.2.1:161"), c, o)
 	if err != nil {
 		t.Fatal(err)
