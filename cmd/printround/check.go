@@ -22,9 +22,7 @@ import (
 const leastWatch = 5 * time.Second
 
 func newCheck(a *app) *cobra.Command {
-	var reach reachFlags
-	var choose chooseFlags
-	var show showFlags
+	var flags lookFlags
 	var every time.Duration
 	var audit settingsFlags
 	cmd := &cobra.Command{
@@ -55,33 +53,32 @@ what differs between two. Both exit with 3 when something differs.
   printround check --lab NAME          (printround lab --list shows the names)`,
 		Args: arguments(1, 2, "one device: an address, host name, name, serial number or key"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := reach.check(false); err != nil {
+			if err := flags.reach.check(false); err != nil {
 				return err
 			}
-			if err := choose.checkLab(cmd); err != nil {
+			if err := flags.choose.checkLab(cmd); err != nil {
 				return err
 			}
-			if err := audit.check(cmd, args, &show); err != nil {
+			if err := audit.check(cmd, args, &flags.show); err != nil {
 				return err
 			}
-			o, err := show.options(a, cmd)
+			o, err := flags.show.options(a, cmd)
 			if err != nil {
 				return err
 			}
 			if audit.settings {
-				return runSettings(cmd.Context(), a, args, &reach, &choose, &show, o)
+				return runSettings(cmd.Context(), a, args, &flags, o)
 			}
-			if err := checkWatch(cmd, every, o, &show); err != nil {
+			if err := checkWatch(cmd, every, o, &flags.show); err != nil {
 				return err
 			}
-			return runCheck(cmd.Context(), a, args[0], every, &reach, &choose, &show, o)
+			return runCheck(cmd.Context(), a, args[0], every, &flags, o)
 		},
 	}
 	cmd.Flags().DurationVar(&every, "watch", 0, "look again at this `interval`, 5s or longer, until the device is clear")
 	audit.add(cmd)
-	reach.add(cmd, false)
-	choose.add(cmd, false)
-	show.add(cmd, false)
+	flags.add(cmd, false)
+	flags.show.add(cmd, false)
 	return cmd
 }
 
@@ -91,16 +88,12 @@ func checkWatch(cmd *cobra.Command, every time.Duration, o report.Options, show 
 		return nil
 	case every < leastWatch:
 		return usagef("--watch %s: wanted %s or longer", every, leastWatch)
-	case o.Format != report.Table:
-		return usagef("--watch prints for people, not in format %s", o.Format)
-	case show.out != "":
-		return usagef("--watch prints as it goes and does not go with --out")
 	}
-	return nil
+	return show.checkWatch(o)
 }
 
-func runCheck(ctx context.Context, a *app, query string, every time.Duration, reach *reachFlags, choose *chooseFlags, show *showFlags, o report.Options) error {
-	p, err := newPlan(a, reach, choose, show)
+func runCheck(ctx context.Context, a *app, query string, every time.Duration, flags *lookFlags, o report.Options) error {
+	p, err := newPlan(a, flags)
 	if err != nil {
 		return err
 	}
@@ -118,7 +111,7 @@ func runCheck(ctx context.Context, a *app, query string, every time.Duration, re
 		return err
 	}
 	a.problems(s.Errors)
-	if err := a.write(show.out, func(w io.Writer) error { return writeDevices(w, s, o) }); err != nil {
+	if err := a.write(flags.show.out, func(w io.Writer) error { return writeDevices(w, s, o) }); err != nil {
 		return err
 	}
 	if s.Partial {

@@ -44,8 +44,8 @@ func (f *settingsFlags) check(cmd *cobra.Command, args []string, show *showFlags
 }
 
 // runSettings shows the settings of one device, or compares those of two.
-func runSettings(ctx context.Context, a *app, args []string, reach *reachFlags, choose *chooseFlags, show *showFlags, o report.Options) error {
-	p, err := newPlan(a, reach, choose, show)
+func runSettings(ctx context.Context, a *app, args []string, flags *lookFlags, o report.Options) error {
+	p, err := newPlan(a, flags)
 	if err != nil {
 		return err
 	}
@@ -63,7 +63,7 @@ func runSettings(ctx context.Context, a *app, args []string, reach *reachFlags, 
 	}
 	if len(audits) == 2 {
 		diff := finding.CompareSettings(audits[0], audits[1])
-		if err := a.write(show.out, func(w io.Writer) error { return report.WriteSettingsDiff(w, diff, o) }); err != nil {
+		if err := a.write(flags.show.out, func(w io.Writer) error { return report.WriteSettingsDiff(w, diff, o) }); err != nil {
 			return err
 		}
 		if len(diff.Differ) > 0 {
@@ -71,7 +71,7 @@ func runSettings(ctx context.Context, a *app, args []string, reach *reachFlags, 
 		}
 		return nil
 	}
-	if err := a.write(show.out, func(w io.Writer) error { return report.WriteAudit(w, audits[0], o) }); err != nil {
+	if err := a.write(flags.show.out, func(w io.Writer) error { return report.WriteAudit(w, audits[0], o) }); err != nil {
 		return err
 	}
 	if slices.ContainsFunc(audits[0].Findings, func(f device.Finding) bool { return f.Impact != device.ImpactNote }) {

@@ -17,6 +17,19 @@ import (
 	"printround/internal/term"
 )
 
+// lookFlags are those of a command that looks at devices.
+type lookFlags struct {
+	reach  reachFlags
+	choose chooseFlags
+	show   showFlags
+}
+
+// add adds how to reach devices and which; what is shown differs.
+func (f *lookFlags) add(cmd *cobra.Command, sweep bool) {
+	f.reach.add(cmd, sweep)
+	f.choose.add(cmd, sweep)
+}
+
 // reachFlags say how to reach devices.
 type reachFlags struct {
 	site          string
@@ -148,8 +161,7 @@ func (f *showFlags) add(cmd *cobra.Command, sweep bool) {
 	}
 	f.addFile(cmd)
 	fl.BoolVar(&f.explain, "explain", false, "show how attention and urgency came about")
-	fl.BoolVar(&f.showJobNames, "show-job-names", false, "show the names of jobs, which may be personal")
-	fl.BoolVar(&f.showOwners, "show-owners", false, "show the owners of jobs")
+	f.addPersonal(cmd)
 	fl.StringVar(&f.from, "from", "", "earlier survey in JSON: `FILE` to compare with and to know devices from")
 	fl.StringVar(&f.history, "history", "", "history that 'nightly' keeps: `FILE` to know devices, first sightings and pages since the last night from")
 	if sweep {
@@ -170,6 +182,13 @@ func (f *showFlags) addFile(cmd *cobra.Command) {
 	fl.BoolVar(&f.bom, "bom", false, "with --format csv, begin with a byte order mark, for spreadsheets")
 	fl.StringVar(&f.out, "out", "", "write the result to `FILE`, whole or not at all")
 	fl.BoolVar(&f.plain, "plain", false, "plain ASCII, no colour")
+}
+
+// addPersonal adds what is kept back unless it is asked for.
+func (f *showFlags) addPersonal(cmd *cobra.Command) {
+	fl := cmd.Flags()
+	fl.BoolVar(&f.showJobNames, "show-job-names", false, "show the names of jobs, which may be personal")
+	fl.BoolVar(&f.showOwners, "show-owners", false, "show the owners of jobs")
 }
 
 // addDocument adds what documents have that are neither a survey nor a device.
@@ -209,6 +228,17 @@ func (f *showFlags) options(a *app, cmd *cobra.Command) (report.Options, error) 
 		o.Color = term.Color(a.stdout, a.getenv)
 	}
 	return o, f.checkOut()
+}
+
+// checkWatch refuses --watch for what is no print on a terminal.
+func (f *showFlags) checkWatch(o report.Options) error {
+	switch {
+	case o.Format != report.Table:
+		return usagef("--watch prints for people, not in format %s", o.Format)
+	case f.out != "":
+		return usagef("--watch prints as it goes and does not go with --out")
+	}
+	return nil
 }
 
 // checkOut finds out before the work whether its result can be kept.

@@ -17,9 +17,7 @@ import (
 )
 
 func newIdentify(a *app) *cobra.Command {
-	var reach reachFlags
-	var choose chooseFlags
-	var show showFlags
+	var flags lookFlags
 	var yes bool
 	cmd := &cobra.Command{
 		Use:   "identify DEVICE",
@@ -43,29 +41,28 @@ Exit status:
   printround identify --lab copy-1`,
 		Args: arguments(1, 1, "one device: an address, host name, name, serial number or key"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := reach.check(false); err != nil {
+			if err := flags.reach.check(false); err != nil {
 				return err
 			}
-			if err := choose.checkLab(cmd, "from"); err != nil {
+			if err := flags.choose.checkLab(cmd, "from"); err != nil {
 				return err
 			}
-			o, err := show.options(a, cmd)
+			o, err := flags.show.options(a, cmd)
 			if err != nil {
 				return err
 			}
-			return runIdentify(cmd.Context(), a, args[0], yes, &reach, &choose, &show, o)
+			return runIdentify(cmd.Context(), a, args[0], yes, &flags, o)
 		},
 	}
 	cmd.Flags().BoolVar(&yes, "yes", false, "do not ask before the device shows itself")
-	reach.add(cmd, false)
-	choose.add(cmd, false)
-	cmd.Flags().StringVar(&show.from, "from", "", "earlier survey in JSON: `FILE` to know devices from")
-	cmd.Flags().BoolVar(&show.plain, "plain", false, "plain ASCII, no colour")
+	flags.add(cmd, false)
+	cmd.Flags().StringVar(&flags.show.from, "from", "", "earlier survey in JSON: `FILE` to know devices from")
+	cmd.Flags().BoolVar(&flags.show.plain, "plain", false, "plain ASCII, no colour")
 	return cmd
 }
 
-func runIdentify(ctx context.Context, a *app, query string, yes bool, reach *reachFlags, choose *chooseFlags, show *showFlags, o report.Options) error {
-	p, err := newPlan(a, reach, choose, show)
+func runIdentify(ctx context.Context, a *app, query string, yes bool, flags *lookFlags, o report.Options) error {
+	p, err := newPlan(a, flags)
 	if err != nil {
 		return err
 	}

@@ -86,23 +86,17 @@ func (p *plan) labJobs(ctx context.Context) ([]job, error) {
 	if shared {
 		p.reach.snmpPort, p.reach.ippPort = snmp, ipp
 	}
-	var out []job
-	for i := range p.file.Sites {
-		s := &p.file.Sites[i]
-		scope, err := p.siteScope(ctx, s)
-		if err != nil {
-			return nil, err
-		}
+	jobs, err := p.siteJobs(ctx)
+	for i := range jobs {
+		j := &jobs[i]
 		if !shared {
-			scope = discover.NewScope(labTargets(devices, s.Name))
+			j.scope = discover.NewScope(labTargets(devices, j.site.Name))
+			j.options.Discover.Scope = j.scope
 		}
-		j := p.newJob(s, scope)
-		j.options.Expected = p.expected(ctx, s)
 		// Nobody in the lab's own scenario needs waking.
 		j.options.Discover.Timeout, j.options.Discover.Listen = labWait, 3*labWait
-		out = append(out, j)
 	}
-	return out, nil
+	return jobs, err
 }
 
 // labPlace finds one device of the lab by its short name or address.

@@ -31,9 +31,7 @@ type nightlyFlags struct {
 }
 
 func newNightly(a *app) *cobra.Command {
-	var reach reachFlags
-	var choose chooseFlags
-	var show showFlags
+	var flags lookFlags
 	var f nightlyFlags
 	cmd := &cobra.Command{
 		Use:   "nightly",
@@ -67,23 +65,22 @@ switched off then, and each read wakes one.
   printround nightly --lab --out nights`,
 		Args: arguments(0, 0, "no arguments: it surveys the sites of the site file"),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if err := reach.check(true); err != nil {
+			if err := flags.reach.check(true); err != nil {
 				return err
 			}
-			if err := choose.checkLab(cmd, "yes"); err != nil {
+			if err := flags.choose.checkLab(cmd, "yes"); err != nil {
 				return err
 			}
-			return runNightly(cmd.Context(), a, &reach, &choose, &show, &f)
+			return runNightly(cmd.Context(), a, &flags, &f)
 		},
 	}
-	reach.add(cmd, true)
-	choose.add(cmd, true)
+	flags.add(cmd, true)
 	fl := cmd.Flags()
 	fl.StringVar(&f.dir, "out", "", "`folder` of the reports; default: the site file's report.dir")
 	fl.StringVar(&f.history, "history", "", "history `FILE`; default: the site file's report.history, else history.db in the folder of the reports")
-	fl.BoolVar(&show.bom, "bom", false, "begin CSV files with a byte order mark, for spreadsheets")
-	fl.BoolVar(&show.plain, "plain", false, "plain ASCII, no colour, on standard output")
-	fl.BoolVar(&show.exitAttention, "exit-attention", false, "let the exit status tell the worst attention level")
+	fl.BoolVar(&flags.show.bom, "bom", false, "begin CSV files with a byte order mark, for spreadsheets")
+	fl.BoolVar(&flags.show.plain, "plain", false, "plain ASCII, no colour, on standard output")
+	fl.BoolVar(&flags.show.exitAttention, "exit-attention", false, "let the exit status tell the worst attention level")
 	for _, n := range []string{"community-file", "yes"} { // a site's credentials and targets are its own
 		if err := fl.MarkHidden(n); err != nil {
 			panic(err)
@@ -119,11 +116,11 @@ func historyOf(r site.Report) string {
 	return r.History
 }
 
-func runNightly(ctx context.Context, a *app, reach *reachFlags, choose *chooseFlags, show *showFlags, f *nightlyFlags) error {
-	if reach.communityFile != "" {
+func runNightly(ctx context.Context, a *app, flags *lookFlags, f *nightlyFlags) error {
+	if flags.reach.communityFile != "" {
 		return usagef("nightly takes the credentials of the site file: leave out --community-file")
 	}
-	p, err := newPlan(a, reach, choose, show)
+	p, err := newPlan(a, flags)
 	if err != nil {
 		return err
 	}
@@ -132,13 +129,13 @@ func runNightly(ctx context.Context, a *app, reach *reachFlags, choose *chooseFl
 	switch {
 	case p.file != nil:
 		of = p.file.Report
-	case !choose.lab:
+	case !flags.choose.lab:
 		return &usageError{message: "there is no site file", hint: "printround nightly --site FILE"}
 	}
 	if err := f.places(of); err != nil {
 		return err
 	}
-	n := &night{plan: p, flags: f, began: a.now(), folder: nightly.Folder{Dir: f.dir, BOM: show.bom}}
+	n := &night{plan: p, flags: f, began: a.now(), folder: nightly.Folder{Dir: f.dir, BOM: flags.show.bom}}
 	err = n.run(ctx)
 	var o outcome
 	if err != nil && !errors.As(err, &o) && n.marked {

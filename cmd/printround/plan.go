@@ -52,23 +52,23 @@ type job struct {
 
 // newPlan reads the files that the flags name. The first error ends the
 // command: a survey that ignored its site file would ask the wrong devices.
-func newPlan(a *app, reach *reachFlags, choose *chooseFlags, show *showFlags) (*plan, error) {
-	p := &plan{a: a, reach: reach, choose: choose, show: show}
-	if show.from != "" {
+func newPlan(a *app, flags *lookFlags) (*plan, error) {
+	p := &plan{a: a, reach: &flags.reach, choose: &flags.choose, show: &flags.show}
+	if flags.show.from != "" {
 		var err error
-		if p.from, err = loadEarlier(show.from); err != nil {
+		if p.from, err = loadEarlier(flags.show.from); err != nil {
 			return nil, err
 		}
 	}
-	if show.history != "" {
-		if err := p.remember(show.history); err != nil {
+	if flags.show.history != "" {
+		if err := p.remember(flags.show.history); err != nil {
 			return nil, err
 		}
 	}
-	if choose.lab {
+	if flags.choose.lab {
 		return p, nil
 	}
-	path := reach.site
+	path := flags.reach.site
 	if path == "" {
 		byDefault, err := site.DefaultPath()
 		if err != nil {

@@ -54,9 +54,7 @@ const proofExamples = `  printround proof 10.1.2.17
   printround proof --lab meeting          (printround lab --list shows the names)`
 
 func newProof(a *app) *cobra.Command {
-	var reach reachFlags
-	var choose chooseFlags
-	var show showFlags
+	var flags lookFlags
 	var f proofFlags
 	cmd := &cobra.Command{
 		Use:     "proof [DEVICE]",
@@ -65,13 +63,13 @@ func newProof(a *app) *cobra.Command {
 		Example: proofExamples,
 		Args:    arguments(0, 1, "at most one device: an address, host name, name, serial number or key"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := f.check(cmd, &reach, &choose, &show, args); err != nil {
+			if err := f.check(cmd, &flags, args); err != nil {
 				return err
 			}
 			if f.read {
-				return runProofRead(cmd.Context(), a, cmd, args, &reach, &choose, &show)
+				return runProofRead(cmd.Context(), a, cmd, args, &flags)
 			}
-			return runProof(cmd.Context(), a, args, &f, &reach, &choose, &show)
+			return runProof(cmd.Context(), a, args, &f, &flags)
 		},
 	}
 	fl := cmd.Flags()
@@ -82,22 +80,21 @@ func newProof(a *app) *cobra.Command {
 	fl.StringVar(&f.wish.Tray, "tray", "", "print from this `tray`: a media-source keyword or the device's own name")
 	fl.StringVar(&f.wish.Sides, "sides", "", device.Listed(sidesWords))
 	complete(cmd, "sides", sidesWords)
-	fl.StringVar(&show.out, "out", "", "write the page into `FILE`, whole or not at all, instead of sending it")
+	fl.StringVar(&flags.show.out, "out", "", "write the page into `FILE`, whole or not at all, instead of sending it")
 	fl.BoolVar(&f.yes, "yes", false, "print without asking first")
 	fl.BoolVar(&f.read, "read", false, "print nothing: ask what is seen on a page, and name the causes")
-	reach.add(cmd, false)
-	choose.add(cmd, false)
-	fl.StringVar(&show.from, "from", "", "earlier survey in JSON: `FILE` to know devices from; with --read it is not asked again")
-	fl.BoolVar(&show.plain, "plain", false, "plain ASCII, no colour")
+	flags.add(cmd, false)
+	fl.StringVar(&flags.show.from, "from", "", "earlier survey in JSON: `FILE` to know devices from; with --read it is not asked again")
+	fl.BoolVar(&flags.show.plain, "plain", false, "plain ASCII, no colour")
 	return cmd
 }
 
 // check refuses flags that cannot be meant.
-func (f *proofFlags) check(cmd *cobra.Command, reach *reachFlags, choose *chooseFlags, show *showFlags, args []string) error {
-	if err := reach.check(false); err != nil {
+func (f *proofFlags) check(cmd *cobra.Command, flags *lookFlags, args []string) error {
+	if err := flags.reach.check(false); err != nil {
 		return err
 	}
-	if err := choose.checkLab(cmd, "from"); err != nil {
+	if err := flags.choose.checkLab(cmd, "from"); err != nil {
 		return err
 	}
 	changed := cmd.Flags().Changed
@@ -109,15 +106,15 @@ func (f *proofFlags) check(cmd *cobra.Command, reach *reachFlags, choose *choose
 		}
 	}
 	switch {
-	case choose.lab && len(args) == 0:
+	case flags.choose.lab && len(args) == 0:
 		return usagef("--lab needs the name of a device; printround lab --list shows the names")
-	case show.from != "" && len(args) == 0:
+	case flags.show.from != "" && len(args) == 0:
 		return usagef("--from needs a device: which one of the survey is it?")
-	case reach.noIPP && !f.read:
+	case flags.reach.noIPP && !f.read:
 		return usagef("a page is sent over IPP: leave out --no-ipp")
-	case len(args) == 0 && !f.read && show.out == "":
+	case len(args) == 0 && !f.read && flags.show.out == "":
 		return &usageError{message: "on which device?", hint: "printround proof ADDRESS, or --out FILE for a page in a file"}
-	case show.out != "" && f.yes:
+	case flags.show.out != "" && f.yes:
 		return usagef("--out writes a file and asks nothing: leave out --yes")
 	}
 	if changed("sides") {
@@ -136,5 +133,5 @@ func (f *proofFlags) check(cmd *cobra.Command, reach *reachFlags, choose *choose
 			return err
 		}
 	}
-	return show.checkOut()
+	return flags.show.checkOut()
 }

@@ -30,18 +30,18 @@ type proofRead struct {
 // errNoMore means that there are no more answers.
 var errNoMore = errors.New("no more answers")
 
-func runProofRead(ctx context.Context, a *app, cmd *cobra.Command, args []string, reach *reachFlags, choose *chooseFlags, show *showFlags) error {
-	o, err := show.options(a, cmd)
+func runProofRead(ctx context.Context, a *app, cmd *cobra.Command, args []string, flags *lookFlags) error {
+	o, err := flags.show.options(a, cmd)
 	if err != nil {
 		return err
 	}
-	from := show.from
-	show.from = "" // the survey is not for finding the device again
-	p, err := newPlan(a, reach, choose, show)
+	from := flags.show.from
+	flags.show.from = "" // the survey is not for finding the device again
+	p, err := newPlan(a, flags)
 	if err != nil {
 		return err
 	}
-	t := &triage{a: a, from: from, show: show, options: o}
+	t := &triage{a: a, from: from, flags: flags, options: o}
 	if len(args) > 0 {
 		t.query = args[0]
 	}
@@ -57,10 +57,6 @@ func runProofRead(ctx context.Context, a *app, cmd *cobra.Command, args []string
 		}
 		return ambiguous(t.query, names)
 	}
-	status := exitDone
-	if len(devices) > 0 && !anyAnswered(devices) {
-		status = exitSilent
-	}
 	r := &proofRead{a: a, lines: readLines(ctx, a.stdin)}
 	if err := r.page(ctx, devices); err != nil && !errors.Is(err, errNoMore) {
 		return err
@@ -68,7 +64,7 @@ func runProofRead(ctx context.Context, a *app, cmd *cobra.Command, args []string
 	if err := r.triage(t, p, devices); err != nil {
 		return err
 	}
-	return end(status)
+	return end(namedStatus(devices))
 }
 
 // readLines reads in a goroutine of its own, so that Ctrl-C is not kept waiting

@@ -38,8 +38,8 @@ type proofRun struct {
 	now   func() time.Time                           // by which it is followed
 }
 
-func runProof(ctx context.Context, a *app, args []string, f *proofFlags, reach *reachFlags, choose *chooseFlags, show *showFlags) error {
-	p, err := newPlan(a, reach, choose, show)
+func runProof(ctx context.Context, a *app, args []string, f *proofFlags, flags *lookFlags) error {
+	p, err := newPlan(a, flags)
 	if err != nil {
 		return err
 	}

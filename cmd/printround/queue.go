@@ -26,9 +26,7 @@ type queueFlags struct {
 }
 
 func newQueue(a *app) *cobra.Command {
-	var reach reachFlags
-	var choose chooseFlags
-	var show showFlags
+	var flags lookFlags
 	var f queueFlags
 	cmd := &cobra.Command{
 		Use:   "queue DEVICE | URI",
@@ -65,11 +63,11 @@ Exit status:
   printround queue --lab harbour-copy`,
 		Args: arguments(1, 1, "one device or the URI of one queue"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			o, err := f.check(cmd, a, &reach, &choose, &show)
+			o, err := f.check(cmd, a, &flags)
 			if err != nil {
 				return err
 			}
-			return runQueue(cmd.Context(), a, args[0], &f, &reach, &choose, &show, o)
+			return runQueue(cmd.Context(), a, args[0], &f, &flags, o)
 		},
 	}
 	fl := cmd.Flags()
@@ -77,26 +75,25 @@ Exit status:
 	fl.IntVar(&f.cancel, "cancel", 0, "take `JOB` (a job-id) out of the queue, after asking")
 	fl.BoolVar(&f.yes, "yes", false, "with --cancel, do not ask")
 	fl.DurationVar(&f.watch, "watch", 0, "follow the queue for this `time`, 10s to 24h")
-	addQueueFlags(cmd, &reach, &choose, &show)
+	addQueueFlags(cmd, &flags)
 	return cmd
 }
 
 // addQueueFlags adds those flags of reaching and showing that mean something
 // where only IPP is spoken.
-func addQueueFlags(cmd *cobra.Command, reach *reachFlags, choose *chooseFlags, show *showFlags) {
+func addQueueFlags(cmd *cobra.Command, flags *lookFlags) {
 	fl := cmd.Flags()
-	reach.snmpPort = defaultSNMPPort
-	fl.StringVar(&reach.site, "site", "", "site `FILE`; default: printround/printround.toml in your configuration folder, if there")
-	fl.Uint16Var(&reach.ippPort, "ipp-port", defaultIPPPort, "TCP `port` of IPP, of a device that is not named by a URI")
-	fl.DurationVar(&reach.timeout, "timeout", survey.DefaultTimeout, "wait this long for one answer")
-	fl.IntVar(&reach.retries, "retries", 1, "ask again this many times, 0 to 10; never for --cancel")
-	fl.BoolVar(&reach.noMDNS, "no-mdns", false, "do not browse DNS-SD")
-	fl.BoolVar(&reach.verbose, "verbose", false, "say on standard error what is being done")
-	choose.add(cmd, false)
-	show.addDocument(cmd, "a queue")
-	fl.BoolVar(&show.showJobNames, "show-job-names", false, "show the names of jobs, which may be personal")
-	fl.BoolVar(&show.showOwners, "show-owners", false, "show the owners of jobs")
-	fl.StringVar(&show.from, "from", "", "earlier survey in JSON: `FILE` to know devices from")
+	flags.reach.snmpPort = defaultSNMPPort
+	fl.StringVar(&flags.reach.site, "site", "", "site `FILE`; default: printround/printround.toml in your configuration folder, if there")
+	fl.Uint16Var(&flags.reach.ippPort, "ipp-port", defaultIPPPort, "TCP `port` of IPP, of a device that is not named by a URI")
+	fl.DurationVar(&flags.reach.timeout, "timeout", survey.DefaultTimeout, "wait this long for one answer")
+	fl.IntVar(&flags.reach.retries, "retries", 1, "ask again this many times, 0 to 10; never for --cancel")
+	fl.BoolVar(&flags.reach.noMDNS, "no-mdns", false, "do not browse DNS-SD")
+	fl.BoolVar(&flags.reach.verbose, "verbose", false, "say on standard error what is being done")
+	flags.choose.add(cmd, false)
+	flags.show.addDocument(cmd, "a queue")
+	flags.show.addPersonal(cmd)
+	fl.StringVar(&flags.show.from, "from", "", "earlier survey in JSON: `FILE` to know devices from")
 }
 
 const (
@@ -104,14 +101,14 @@ const (
 	mostFollow  = 24 * time.Hour
 )
 
-func (f *queueFlags) check(cmd *cobra.Command, a *app, reach *reachFlags, choose *chooseFlags, show *showFlags) (report.Options, error) {
-	if err := reach.check(false); err != nil {
+func (f *queueFlags) check(cmd *cobra.Command, a *app, flags *lookFlags) (report.Options, error) {
+	if err := flags.reach.check(false); err != nil {
 		return report.Options{}, err
 	}
-	if err := choose.checkLab(cmd, "from"); err != nil {
+	if err := flags.choose.checkLab(cmd, "from"); err != nil {
 		return report.Options{}, err
 	}
-	o, err := show.options(a, cmd)
+	o, err := flags.show.options(a, cmd)
 	changed := cmd.Flags().Changed
 	switch {
 	case err != nil:
@@ -124,12 +121,8 @@ func (f *queueFlags) check(cmd *cobra.Command, a *app, reach *reachFlags, choose
 		return o, nil
 	case f.watch < leastFollow || f.watch > mostFollow:
 		return o, usagef("--watch %s: wanted %s to 24h", f.watch, leastFollow)
-	case o.Format != report.Table:
-		return o, usagef("--watch prints for people, not in format %s", o.Format)
-	case show.out != "":
-		return o, usagef("--watch prints as it goes and does not go with --out")
 	}
-	return o, nil
+	return o, flags.show.checkWatch(o)
 }
 
 // queueRun is one look at a queue, with what follows.
@@ -144,8 +137,8 @@ type queueRun struct {
 	blocked bool // the job that was canceled was seen to block the queue
 }
 
-func runQueue(ctx context.Context, a *app, query string, f *queueFlags, reach *reachFlags, choose *chooseFlags, show *showFlags, o report.Options) error {
-	p, err := newPlan(a, reach, choose, show)
+func runQueue(ctx context.Context, a *app, query string, f *queueFlags, flags *lookFlags, o report.Options) error {
+	p, err := newPlan(a, flags)
 	if err != nil {
 		return err
 	}

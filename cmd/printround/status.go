@@ -57,6 +57,15 @@ func (p *plan) nothingLeft() int {
 	return status
 }
 
+// namedStatus is the exit status of a command that does its work with the
+// device that was named, if one was and answered, and without.
+func namedStatus(devices []device.Device) int {
+	if len(devices) > 0 && !anyAnswered(devices) {
+		return exitSilent
+	}
+	return exitDone
+}
+
 // attentionStatus is the exit status that the worst device calls for. The
 // order is 4, 5, 3, 0: a device that cannot print is worse than one that does
 // not answer.

@@ -21,9 +21,7 @@ import (
 const sitesAtOnce = 4
 
 func newSweep(a *app) *cobra.Command {
-	var reach reachFlags
-	var choose chooseFlags
-	var show showFlags
+	var flags lookFlags
 	cmd := &cobra.Command{
 		Use:   "sweep [TARGET…]",
 		Short: "Find the printers, read each, and list them with the neediest first",
@@ -46,22 +44,21 @@ standard output or to the file named by --out.
   printround sweep 10.1.2.0/24 --format csv --rows supplies --bom --out supplies.csv
   printround sweep --site offices.toml --format html --out monday.html`,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := reach.check(true); err != nil {
+			if err := flags.reach.check(true); err != nil {
 				return err
 			}
-			if err := checkTargets(cmd, &choose, args); err != nil {
+			if err := checkTargets(cmd, &flags.choose, args); err != nil {
 				return err
 			}
-			o, err := show.options(a, cmd)
+			o, err := flags.show.options(a, cmd)
 			if err != nil {
 				return err
 			}
-			return runSweep(cmd.Context(), a, args, &reach, &choose, &show, o)
+			return runSweep(cmd.Context(), a, args, &flags, o)
 		},
 	}
-	reach.add(cmd, true)
-	choose.add(cmd, true)
-	show.add(cmd, true)
+	flags.add(cmd, true)
+	flags.show.add(cmd, true)
 	return cmd
 }
 
@@ -73,8 +70,8 @@ func checkTargets(cmd *cobra.Command, choose *chooseFlags, args []string, more .
 	return choose.checkLab(cmd, append(more, "yes")...)
 }
 
-func runSweep(ctx context.Context, a *app, args []string, reach *reachFlags, choose *chooseFlags, show *showFlags, o report.Options) error {
-	p, err := newPlan(a, reach, choose, show)
+func runSweep(ctx context.Context, a *app, args []string, flags *lookFlags, o report.Options) error {
+	p, err := newPlan(a, flags)
 	if err != nil {
 		return err
 	}
@@ -90,10 +87,10 @@ func runSweep(ctx context.Context, a *app, args []string, reach *reachFlags, cho
 	defer f.Close()
 	s, status := f.Head, p.statusOf(f.Head, f.answered, f.worst)
 	// On a terminal the table that follows lists the problems; not twice.
-	if show.out != "" || o.Format != report.Table || !term.IsTerminal(a.stdout) || p.nothingAsked(s) {
+	if flags.show.out != "" || o.Format != report.Table || !term.IsTerminal(a.stdout) || p.nothingAsked(s) {
 		a.problems(s.Errors)
 	}
-	if p.nothingAsked(s) && (o.Format != report.JSON || show.out != "") {
+	if p.nothingAsked(s) && (o.Format != report.JSON || flags.show.out != "") {
 		// There is no survey to show, and none to put over an earlier one; a
 		// program that reads JSON still gets a document with the errors.
 		return end(status)
@@ -103,11 +100,11 @@ func runSweep(ctx context.Context, a *app, args []string, reach *reachFlags, cho
 		return err
 	}
 	defer forget()
-	if err := a.write(show.out, func(w io.Writer) error { return f.write(w, o) }); err != nil {
+	if err := a.write(flags.show.out, func(w io.Writer) error { return f.write(w, o) }); err != nil {
 		return err
 	}
-	if show.out != "" {
-		a.notef("%s: %s", show.out, device.Counted(f.Len(), "device", "devices"))
+	if flags.show.out != "" {
+		a.notef("%s: %s", flags.show.out, device.Counted(f.Len(), "device", "devices"))
 	}
 	if s.Partial {
 		a.notef("partial: %s", s.PartialReason)

@@ -58,9 +58,7 @@ const symptomExamples = `  printround symptom
   printround symptom ghost --lab --device NAME     (printround lab --list shows the names)`
 
 func newSymptom(a *app) *cobra.Command {
-	var reach reachFlags
-	var choose chooseFlags
-	var show showFlags
+	var flags lookFlags
 	var query, interval string
 	cmd := &cobra.Command{
 		Use:     "symptom [NAME]",
@@ -75,15 +73,15 @@ func newSymptom(a *app) *cobra.Command {
 			return symptom.Names(), cobra.ShellCompDirectiveNoFileComp
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := checkSymptom(cmd, &reach, &choose, &show, query, args); err != nil {
+			if err := checkSymptom(cmd, &flags, query, args); err != nil {
 				return err
 			}
-			o, err := show.options(a, cmd)
+			o, err := flags.show.options(a, cmd)
 			if err != nil {
 				return err
 			}
 			if len(args) == 0 {
-				return a.write(show.out, func(w io.Writer) error { return report.WriteSymptoms(w, symptom.Index(), o) })
+				return a.write(flags.show.out, func(w io.Writer) error { return report.WriteSymptoms(w, symptom.Index(), o) })
 			}
 			name := symptom.Fold(args[0])
 			if !symptom.Exists(name) {
@@ -93,45 +91,44 @@ func newSymptom(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			from := show.from
-			show.from = "" // the survey is not for finding the device again
-			t := triage{a: a, name: name, query: query, from: from, interval: r, show: &show, options: o}
-			return t.run(cmd.Context(), &reach, &choose)
+			from := flags.show.from
+			flags.show.from = "" // the survey is not for finding the device again
+			t := triage{a: a, name: name, query: query, from: from, interval: r, flags: &flags, options: o}
+			return t.run(cmd.Context())
 		},
 	}
 	fl := cmd.Flags()
 	fl.StringVar(&query, "device", "", "the `DEVICE` it happens on: address, host name, name, serial number or key")
 	fl.StringVar(&interval, "interval", "", "with repeating-mark, what was measured: `DISTANCE[,…]` in mm or in")
-	reach.add(cmd, false)
-	choose.add(cmd, false)
-	fl.StringVar(&show.from, "from", "", "take the device from this survey in JSON: `FILE`; nothing is asked")
-	show.addDocument(cmd, "a symptom")
-	fl.BoolVar(&show.explain, "explain", false, "show prior odds and likelihood ratios")
+	flags.add(cmd, false)
+	fl.StringVar(&flags.show.from, "from", "", "take the device from this survey in JSON: `FILE`; nothing is asked")
+	flags.show.addDocument(cmd, "a symptom")
+	fl.BoolVar(&flags.show.explain, "explain", false, "show prior odds and likelihood ratios")
 	return cmd
 }
 
 // checkSymptom refuses flags that cannot be meant.
-func checkSymptom(cmd *cobra.Command, reach *reachFlags, choose *chooseFlags, show *showFlags, query string, args []string) error {
-	if err := reach.check(false); err != nil {
+func checkSymptom(cmd *cobra.Command, flags *lookFlags, query string, args []string) error {
+	if err := flags.reach.check(false); err != nil {
 		return err
 	}
-	if err := choose.checkLab(cmd, "from"); err != nil {
+	if err := flags.choose.checkLab(cmd, "from"); err != nil {
 		return err
 	}
 	named := cmd.Flags().Changed("device")
 	switch {
 	case named && strings.TrimSpace(query) == "":
 		return usagef("--device is empty")
-	case choose.lab && !named:
+	case flags.choose.lab && !named:
 		return usagef("--lab needs --device NAME; printround lab --list shows the names")
-	case show.from != "" && !named:
+	case flags.show.from != "" && !named:
 		return usagef("--from needs --device: which device of the survey is it?")
 	case len(args) > 0:
 		return nil
 	case named, cmd.Flags().Changed("interval"):
 		return &usageError{message: "which symptom is it?", hint: "'printround symptom' lists them"}
-	case show.format == string(report.JSON) || show.format == string(report.CSV):
-		return usagef("the list of symptoms is for people: --format %s needs a symptom", show.format)
+	case flags.show.format == string(report.JSON) || flags.show.format == string(report.CSV):
+		return usagef("the list of symptoms is for people: --format %s needs a symptom", flags.show.format)
 	}
 	return nil
 }
@@ -176,12 +173,12 @@ type triage struct {
 	name, query string
 	from        string // survey that holds the device; empty: ask it
 	interval    *device.Repeat
-	show        *showFlags
+	flags       *lookFlags
 	options     report.Options
 }
 
-func (t *triage) run(ctx context.Context, reach *reachFlags, choose *chooseFlags) error {
-	p, err := newPlan(t.a, reach, choose, t.show)
+func (t *triage) run(ctx context.Context) error {
+	p, err := newPlan(t.a, t.flags)
 	if err != nil {
 		return err
 	}
@@ -190,14 +187,10 @@ func (t *triage) run(ctx context.Context, reach *reachFlags, choose *chooseFlags
 	if err != nil {
 		return err
 	}
-	status := exitDone
-	if len(devices) > 0 && !anyAnswered(devices) {
-		status = exitSilent
-	}
-	if err := t.a.write(t.show.out, func(w io.Writer) error { return t.write(w, p, devices) }); err != nil {
+	if err := t.a.write(t.flags.show.out, func(w io.Writer) error { return t.write(w, p, devices) }); err != nil {
 		return err
 	}
-	return end(status)
+	return end(namedStatus(devices))
 }
 
 // devices returns what --device names: none, one, or several printers behind

@@ -20,9 +20,7 @@ import (
 )
 
 func newVisit(a *app) *cobra.Command {
-	var reach reachFlags
-	var choose chooseFlags
-	var show showFlags
+	var flags lookFlags
 	var horizon days
 	cmd := &cobra.Command{
 		Use:   "visit [TARGET…]",
@@ -49,28 +47,27 @@ listed to be looked at. It prints well with --format markdown or on plain paper.
   printround visit 10.1.2.0/24 --format markdown --out tuesday.md
   printround visit --from monday.json --format csv --bom --out tuesday.csv`,
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := reach.check(true); err != nil {
+			if err := flags.reach.check(true); err != nil {
 				return err
 			}
-			if err := checkVisit(cmd, &choose, &show, args); err != nil {
+			if err := checkVisit(cmd, &flags.choose, &flags.show, args); err != nil {
 				return err
 			}
-			o, err := show.options(a, cmd)
+			o, err := flags.show.options(a, cmd)
 			if err != nil {
 				return err
 			}
-			from := show.from
-			show.from = "" // nothing to compare with: it is the survey itself
-			return runVisit(cmd.Context(), a, args, from, int(horizon), &reach, &choose, &show, o)
+			from := flags.show.from
+			flags.show.from = "" // nothing to compare with: it is the survey itself
+			return runVisit(cmd.Context(), a, args, from, int(horizon), &flags, o)
 		},
 	}
 	cmd.Flags().Var(&horizon, "horizon", "`days` until the next visit, such as 14d or 2w; default: the site file's, else 14d")
-	reach.add(cmd, true)
-	choose.add(cmd, true)
+	flags.add(cmd, true)
 	fl := cmd.Flags()
-	fl.StringVar(&show.from, "from", "", "plan from this survey in JSON: `FILE`; nothing is asked")
-	fl.StringVar(&show.history, "history", "", "history that 'nightly' keeps: `FILE` to foresee from; default: as the site file says, if there")
-	show.addDocument(cmd, "a plan")
+	fl.StringVar(&flags.show.from, "from", "", "plan from this survey in JSON: `FILE`; nothing is asked")
+	fl.StringVar(&flags.show.history, "history", "", "history that 'nightly' keeps: `FILE` to foresee from; default: as the site file says, if there")
+	flags.show.addDocument(cmd, "a plan")
 	return cmd
 }
 
@@ -116,8 +113,8 @@ func (d *days) Set(s string) error {
 	return nil
 }
 
-func runVisit(ctx context.Context, a *app, args []string, from string, horizon int, reach *reachFlags, choose *chooseFlags, show *showFlags, o report.Options) error {
-	p, err := newPlan(a, reach, choose, show)
+func runVisit(ctx context.Context, a *app, args []string, from string, horizon int, flags *lookFlags, o report.Options) error {
+	p, err := newPlan(a, flags)
 	if err != nil {
 		return err
 	}
@@ -139,11 +136,11 @@ func runVisit(ctx context.Context, a *app, args []string, from string, horizon i
 		return err
 	}
 	v := visit.Make(s, p.visitOptions(forecasts))
-	if err := a.write(show.out, func(w io.Writer) error { return report.WriteVisit(w, v, o) }); err != nil {
+	if err := a.write(flags.show.out, func(w io.Writer) error { return report.WriteVisit(w, v, o) }); err != nil {
 		return err
 	}
-	if show.out != "" {
-		a.notef("%s: %s, %s", show.out, device.Counted(len(v.ByPhone), "call", "calls"), device.Counted(len(v.Visit), "stop", "stops"))
+	if flags.show.out != "" {
+		a.notef("%s: %s, %s", flags.show.out, device.Counted(len(v.ByPhone), "call", "calls"), device.Counted(len(v.Visit), "stop", "stops"))
 	}
 	if s.Partial {
 		a.notef("partial: %s", s.PartialReason)

@@ -19,7 +19,7 @@ func planFrom(t *testing.T, content string) *plan {
 		t.Fatal(err)
 	}
 	a, _ := testApp(t)
-	p, err := newPlan(a, &reachFlags{site: path}, &chooseFlags{}, &showFlags{})
+	p, err := newPlan(a, &lookFlags{reach: reachFlags{site: path}})
 	if err != nil {
 		t.Fatal(err)
 	}
