@@ -21,9 +21,10 @@ const (
 	drift        = 0.05  // of the logarithm of the volume, a week
 	mostDrift    = 0.5
 	closedShare  = 0.08 // a working day with less of what is usual was none
-	closedUsual  = 0.05 // share of work that closures take, before any is seen
+	closedUsual  = 0.03 // share of work that closures take, before any is seen
 	closedPrior  = 60.0 // days of work that this counts
-	closedRun    = 3    // that many in a row are a closure, which does not come every month
+	closedOften  = 0.1  // share of working days without a page above which one alone is no closure
+	closedChance = 5e-3 // but as many in a row are as come so seldom by chance
 )
 
 // usage is how much a device prints.
@@ -163,34 +164,41 @@ func (u *usage) recent(steps []step, without map[int]bool, half float64) (pages,
 	return pages, work
 }
 
-// closures returns the stretches of runs of working days on which next to
-// nothing was printed.
+// closures returns the stretches of working days on which next to nothing was
+// printed, which do not come every month: holidays, works, no paper. Where little
+// is printed such days are usual, and only more in a row than chance brings are a
+// closure.
 func (u *usage) closures(steps []step) map[int]bool {
-	closed := map[int]bool{}
-	var run []int
-	working := 0
-	end := func() {
-		if working >= closedRun {
-			for _, i := range run {
-				closed[i] = true
-			}
-		}
-		run, working = run[:0], 0
-	}
+	days := make([]int, len(steps)) // of work in each
+	empty := make([]bool, len(steps))
+	all, without := 0, 0
 	for i, s := range steps {
 		work := u.work(s)
-		if s.pages >= closedShare*work*u.perDay {
-			if work > 0.4 {
-				end()
-			}
-			continue
-		}
-		run = append(run, i)
 		if work > 0.4 {
-			working += max(int(math.Round(work)), 1)
+			days[i] = max(int(math.Round(work)), 1)
+		}
+		empty[i] = s.pages < closedShare*work*u.perDay
+		all += days[i]
+		if empty[i] {
+			without += days[i]
 		}
 	}
-	end()
+	least := 1
+	if share := float64(without) / float64(max(all, 1)); share > closedOften {
+		least = int(math.Ceil(math.Log(closedChance) / math.Log(min(share, 0.99))))
+	}
+	closed := map[int]bool{}
+	for i := 0; i < len(steps); i++ {
+		from, working := i, 0
+		for ; i < len(steps) && (empty[i] || days[i] == 0); i++ { // days off do not end a run
+			working += days[i]
+		}
+		for k := from; k < i && working >= least; k++ {
+			if empty[k] {
+				closed[k] = true
+			}
+		}
+	}
 	return closed
 }
 
