@@ -57,7 +57,9 @@ func (r Row) Index() int { return int(r.at[len(r.at)-1]) }
 func (r Row) At() oid.OID { return r.at }
 
 // Instance names an object of the row, such as prtMarkerSuppliesLevel.1.3.
-func (r Row) Instance(object string) string { return object + "." + r.at.String() }
+func (r Row) Instance(object string) string {
+	return string(r.at.AppendText(append(append(make([]byte, 0, 64), object...), '.')))
+}
 
 // hrDevicePrinter is the hrDeviceType of printers (RFC 2790, appendix
 // HOST-RESOURCES-TYPES).

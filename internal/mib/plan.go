@@ -134,7 +134,7 @@ func (p *planner) cell(t *tableState, sub uint32, at oid.OID) oid.OID {
 }
 
 // usualName is the number of sub-identifiers of most names.
-const usualName = 13
+const usualName = 14
 
 // mostNames is more than a reader can take in one exchange: planning further
 // ahead would be wasted.

@@ -56,7 +56,8 @@ func (s *Session) exchange(ctx context.Context, a *asking) (useful bool, err err
 			return false, err
 		}
 	}
-	w := &waiting{}
+	w := &s.open
+	*w = waiting{flights: w.flights[:0]}
 	s.lent = 0
 	s.in.reset() // nothing useful came before: see Next
 	defer func() { s.lower(w, 0) }()
@@ -103,7 +104,8 @@ func (s *Session) launch(w *waiting, a *asking) error {
 
 // begin puts a request in flight.
 func (s *Session) begin(w *waiting, number uint8, p *pdu) error {
-	f := &flight{number: number, begun: s.opts.Now()}
+	f := &s.flights[number-1]
+	*f = flight{number: number, begun: s.opts.Now(), tries: f.tries[:0]}
 	w.flights = append(w.flights, f)
 	return s.try(w, f, p)
 }

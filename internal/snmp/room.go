@@ -14,6 +14,8 @@ type room struct {
 	ask        asking
 	pdus       []*pdu
 	lent       int // how many of pdus are in use
+	open       waiting
+	flights    [2]flight // by number
 	in         received
 }
 

@@ -67,7 +67,9 @@ func total(markers []mib.Marker, object string, get func(mib.Marker) mib.Num) de
 // agree.
 func (v *view) languages(d *device.Device) {
 	var orientations []string
-	for _, i := range of(v.f.Interpreters, v.index) {
+	interpreters, channels := of(v.f.Interpreters, v.index), of(v.f.Channels, v.index)
+	d.Languages, d.Channels = slices.Grow(d.Languages, len(interpreters)), slices.Grow(d.Channels, len(channels))
+	for _, i := range interpreters {
 		orientation := i.DefaultOrientation.Label()
 		d.Languages = append(d.Languages, device.Language{
 			Family: device.Text(i.LangFamily.Label()), Level: device.Clean(i.LangLevel), Version: device.Clean(i.LangVersion),
@@ -81,7 +83,7 @@ func (v *view) languages(d *device.Device) {
 	if orientations = slices.Compact(orientations); len(orientations) == 1 {
 		d.Defaults.Orientation, d.Defaults.Source = device.Text(orientations[0]), device.SourceSNMP
 	}
-	for _, c := range of(v.f.Channels, v.index) {
+	for _, c := range channels {
 		d.Channels = append(d.Channels, device.Channel{
 			Index: c.Index(), Kind: device.Text(c.Type.Label()), State: device.Text(c.State.Label()), Status: status(c.Status),
 		})
@@ -99,7 +101,7 @@ var storageKinds = map[uint32]device.Text{
 
 // storages maps hrStorageTable, which belongs to the host.
 func storages(rows []mib.Storage) []device.Storage {
-	var list []device.Storage
+	list := slices.Grow([]device.Storage(nil), len(rows))
 	for _, r := range rows {
 		s := device.Storage{Name: device.Clean(r.Descr), Size: storageBytes(r.Size, r.AllocationUnits), Used: storageBytes(r.Used, r.AllocationUnits)}
 		if n := len(storageTypes); len(r.Type) == n+1 && r.Type.HasPrefix(storageTypes) {

@@ -1,6 +1,8 @@
 package survey
 
 import (
+	"slices"
+
 	"printround/internal/device"
 	"printround/internal/media"
 	"printround/internal/mib"
@@ -8,15 +10,18 @@ import (
 
 // paper maps what paper runs through: trays, outputs, covers and paths.
 func (v *view) paper(d *device.Device) {
-	for _, c := range of(v.f.Covers, v.index) {
+	covers, inputs, outputs, paths := of(v.f.Covers, v.index), of(v.f.Inputs, v.index), of(v.f.Outputs, v.index), of(v.f.MediaPaths, v.index)
+	d.Covers, d.Trays = slices.Grow(d.Covers, len(covers)), slices.Grow(d.Trays, len(inputs))
+	d.Outputs, d.Paths = slices.Grow(d.Outputs, len(outputs)), slices.Grow(d.Paths, len(paths))
+	for _, c := range covers {
 		d.Covers = append(d.Covers, device.Cover{
 			Index: c.Index(), Name: device.Clean(c.Description), Status: device.Text(c.Status.Label()), Object: c.Instance("prtCoverStatus"),
 		})
 	}
-	for _, i := range of(v.f.Inputs, v.index) {
+	for _, i := range inputs {
 		d.Trays = append(d.Trays, tray(i))
 	}
-	for _, o := range of(v.f.Outputs, v.index) {
+	for _, o := range outputs {
 		unit := o.CapacityUnit.Label()
 		d.Outputs = append(d.Outputs, device.Output{
 			Index: o.Index(), Name: first(device.Clean(o.Name), device.Clean(o.Description)), Kind: device.Text(o.Type.Label()),
@@ -25,7 +30,7 @@ func (v *view) paper(d *device.Device) {
 			Status: status(o.Status), Source: device.SourceSNMP, Object: o.Instance("prtOutputRemainingCapacity"),
 		})
 	}
-	for _, p := range of(v.f.MediaPaths, v.index) {
+	for _, p := range paths {
 		d.Paths = append(d.Paths, device.Path{
 			Index: p.Index(), Name: device.Clean(p.Description), Kind: device.Text(p.Type.Label()),
 			Speed: positive(p.MaxSpeed), Unit: device.Text(p.MaxSpeedPrintUnit.Label()), Status: status(p.Status),

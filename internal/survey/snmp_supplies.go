@@ -1,6 +1,7 @@
 package survey
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -61,7 +62,9 @@ func (v *view) supplies(d *device.Device) {
 	for _, c := range of(v.f.Colorants, v.index) {
 		colors[int64(c.Index())] = c.Value
 	}
-	for _, s := range of(v.f.Supplies, v.index) {
+	rows := of(v.f.Supplies, v.index)
+	d.Supplies = slices.Grow(d.Supplies, len(rows))
+	for _, s := range rows {
 		unit := s.SupplyUnit.Label()
 		r, measures := role(s.Class, s.Type)
 		supply := device.Supply{
@@ -108,6 +111,7 @@ func (v *view) finishers(d *device.Device) {
 	for _, a := range of(v.f.FinisherAttributes, v.index) {
 		owner(int64(a.At()[1])).Attributes = attribute(owner(int64(a.At()[1])).Attributes, a)
 	}
+	d.Finishers = slices.Grow(d.Finishers, len(list))
 	for _, f := range list {
 		d.Finishers = append(d.Finishers, *f)
 	}

@@ -3,6 +3,7 @@ package survey
 import (
 	"fmt"
 	"net"
+	"slices"
 	"strings"
 
 	"printround/internal/device"
@@ -73,15 +74,18 @@ type view struct {
 // row is what all rows of mib have.
 type row interface{ Device() int }
 
-// of returns the rows of one printer.
+// of returns the rows of one printer. They follow each other: hrDeviceIndex is
+// the first index of all these tables. Nobody may change them.
 func of[T row](rows []T, index int) []T {
-	var mine []T
-	for _, r := range rows {
-		if r.Device() == index {
-			mine = append(mine, r)
-		}
+	begin := 0
+	for begin < len(rows) && rows[begin].Device() != index {
+		begin++
 	}
-	return mine
+	end := begin
+	for end < len(rows) && rows[end].Device() == index {
+		end++
+	}
+	return rows[begin:end:end]
 }
 
 // seconds converts TimeTicks, hundredths of a second (RFC 2578 section 7.1.8).
@@ -167,7 +171,9 @@ func lampState(on, off mib.Num) device.Text {
 
 // alerts maps prtAlertTable.
 func (v *view) alerts(d *device.Device) {
-	for _, a := range of(v.f.Alerts, v.index) {
+	rows := of(v.f.Alerts, v.index)
+	d.Alerts = slices.Grow(d.Alerts, len(rows))
+	for _, a := range rows {
 		code, object := a.Code.Label(), "prtAlertCode"
 		if code == "" {
 			code = mib.AlertCodeUnknown.Label()
