@@ -7,17 +7,15 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"maps"
 	"net"
 	"slices"
-	"strconv"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
 	"printround/internal/lab"
 	"printround/internal/printport"
+	"printround/internal/term"
 )
 
 type labFlags struct {
@@ -73,7 +71,7 @@ Exit status:
 			case f.listOdd && cmd.Flags().NFlag() > 1:
 				return usagef("--list-faults goes alone")
 			case f.listOdd:
-				return listEverything(a.stdout)
+				return listEverything(a.stdout, term.Width(a.stdout))
 			case printport.Raw(f.ippPort):
 				return &usageError{
 					message: fmt.Sprintf("--ipp-port %d: a port for raw print data, which is never opened", f.ippPort),
@@ -130,13 +128,10 @@ func runLab(ctx context.Context, a *app, f *labFlags) error {
 	}
 	out := bufio.NewWriter(a.stdout)
 	fmt.Fprintf(out, "%s (an invented organisation)\n\n", r.Organisation())
-	if err := listLab(out, r.Devices()); err != nil {
-		return err
-	}
+	width := term.Width(a.stdout)
+	listLab(out, r.Devices(), width)
 	if f.list {
-		if err := listFaults(out); err != nil {
-			return err
-		}
+		listFaults(out, width)
 		return out.Flush()
 	}
 	labHints(out, r)
@@ -159,83 +154,6 @@ func labError(err error, o lab.Options) error {
 		return err
 	}
 	return &usageError{message: err.Error(), hint: "printround lab --list shows devices and conditions"}
-}
-
-// listEverything prints what --fault takes: faults, then the ways to misbehave
-// by protocol.
-func listEverything(w io.Writer) error {
-	out := bufio.NewWriter(w)
-	all := lab.Misbehaviours()
-	fmt.Fprintf(out, "%d faults and %d misbehaviours for --fault DEVICE=NAME; several for one device are joined by commas.\n", len(lab.FaultNames()), len(all))
-	if err := listFaults(out); err != nil {
-		return err
-	}
-	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	for i, m := range all {
-		if i == 0 || m.Protocol != all[i-1].Protocol {
-			if err := t.Flush(); err != nil {
-				return err
-			}
-			fmt.Fprintf(out, "\nMisbehaviours, %s:\n", m.Protocol)
-		}
-		fmt.Fprintf(t, "  %s\t%s\n", m.Name, m.Help)
-	}
-	if err := t.Flush(); err != nil {
-		return err
-	}
-	return out.Flush()
-}
-
-func listFaults(w io.Writer) error {
-	fmt.Fprintln(w, "\nConditions for --fault:")
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	faults := lab.FaultNames()
-	for _, name := range slices.Sorted(maps.Keys(faults)) {
-		fmt.Fprintf(t, "  %s\t%s\n", name, faults[name])
-	}
-	return t.Flush()
-}
-
-func listLab(w io.Writer, devices []lab.Device) error {
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "NAME\tKIND\tSITE\tADDRESS\tSNMP\tIPP\tTO BE FOUND")
-	for _, d := range devices {
-		addrs := make([]string, len(d.Addrs))
-		for i, a := range d.Addrs {
-			addrs[i] = a.String()
-		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", d.Name, d.Kind, d.Site, strings.Join(addrs, " "),
-			snmpWords(d), portWords(d.IPPPort), labFinds(d))
-	}
-	return t.Flush()
-}
-
-func snmpWords(d lab.Device) string {
-	if d.SNMPPort == 0 || d.SNMP == "" {
-		return "-"
-	}
-	return "v" + d.SNMP + " port " + strconv.Itoa(d.SNMPPort)
-}
-
-func portWords(port int) string {
-	if port == 0 {
-		return "-"
-	}
-	return "port " + strconv.Itoa(port)
-}
-
-func labFinds(d lab.Device) string {
-	switch {
-	case d.Silent:
-		return "switched off: no answer"
-	case d.Queue:
-		return "a queue that a server shares, no device"
-	case !d.Printer:
-		return "no printer: not to be listed"
-	case len(d.Conditions) == 0:
-		return "nothing"
-	}
-	return strings.Join(d.Conditions, ", ")
 }
 
 // labHints prints lines to paste into another terminal.
