@@ -175,6 +175,9 @@ func (s *tableState) row(at oid.OID) *rowState {
 }
 
 func (s *tableState) find(at oid.OID) (int, bool) {
+	if n := len(s.known); n == 0 || s.known[n-1].at.Compare(at) < 0 {
+		return n, false // rows mostly come in order
+	}
 	return slices.BinarySearchFunc(s.known, at, func(r *rowState, at oid.OID) int { return r.at.Compare(at) })
 }
 

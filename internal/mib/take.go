@@ -13,7 +13,7 @@ func (e *engine) take(q oid.Request, w wants, a oid.Answer) bool {
 	n := min(len(a.Names), len(w.names))
 	for i := range n {
 		if a.Names[i].Name != nil {
-			e.takeName(w.names[i], q.Names[i].Name, a.Names[i])
+			e.takeName(&w.names[i], q.Names[i].Name, &a.Names[i])
 		}
 	}
 	columns := min(len(a.Columns), len(w.columns))
@@ -36,7 +36,7 @@ func (e *engine) take(q oid.Request, w wants, a oid.Answer) bool {
 
 // next sorts out what the answer to one name is: follows reports that it is a
 // name behind the asked one, as it must be (RFC 3416 section 4.2.2).
-func (e *engine) next(asked oid.OID, vb oid.VarBind) (follows bool) {
+func (e *engine) next(asked oid.OID, vb *oid.VarBind) (follows bool) {
 	if vb.Value.Kind == oid.EndOfMibView || vb.Name.Equal(asked) && vb.Value.Kind == oid.Invalid {
 		return false
 	}
@@ -48,7 +48,7 @@ func (e *engine) next(asked oid.OID, vb oid.VarBind) (follows bool) {
 	return true
 }
 
-func (e *engine) takeName(w want, asked oid.OID, vb oid.VarBind) {
+func (e *engine) takeName(w *want, asked oid.OID, vb *oid.VarBind) {
 	if w.kind == wantValue {
 		e.takeValue(w, asked, vb)
 		return
@@ -94,7 +94,7 @@ func (e *engine) passing(t *tableState, sub uint32, at oid.OID) (column, cell oi
 
 // takeLead follows a lead column by one answer. A name beyond the last row
 // known so far was a guess: its answer proves nothing about the rows between.
-func (e *engine) takeLead(t *tableState, l *lead, asked oid.OID, vb oid.VarBind, follows bool) {
+func (e *engine) takeLead(t *tableState, l *lead, asked oid.OID, vb *oid.VarBind, follows bool) {
 	base, last := e.passing(t, l.sub, l.last)
 	guess := len(l.last) == 0 && len(asked) > len(base) || len(l.last) > 0 && asked.Compare(last) > 0
 	if guess || l.ended {
@@ -128,7 +128,8 @@ func (t *tableState) has(at oid.OID) bool {
 // takeColumn follows a lead column by repeated answers.
 func (e *engine) takeColumn(w want, asked oid.OID, answers []oid.VarBind) {
 	l := &w.t.lead[w.lead]
-	for _, vb := range answers {
+	for i := range answers {
+		vb := &answers[i]
 		if l.ended {
 			e.next(asked, vb) // beyond the column, but perhaps of use
 		} else {
@@ -144,11 +145,11 @@ func (e *engine) takeColumn(w want, asked oid.OID, answers []oid.VarBind) {
 
 // takeValue notes a cell. The value itself was recorded if it was there; what
 // matters here is to know when it is not.
-func (e *engine) takeValue(w want, asked oid.OID, vb oid.VarBind) {
+func (e *engine) takeValue(w *want, asked oid.OID, vb *oid.VarBind) {
 	column, target := e.passing(w.t, w.t.columns[w.col].sub, w.row.at)
 	if vb.Name.Equal(target) && vb.Value.Kind != oid.EndOfMibView {
 		e.printerMIB = e.printerMIB || w.t.device()
-		e.keep(w.t, w.row, w.col, vb.Value)
+		e.keep(w.t, w.row, w.col, &vb.Value)
 		return // nearly always
 	}
 	follows := e.next(asked, vb)
@@ -179,7 +180,7 @@ func (e *engine) takeValue(w want, asked oid.OID, vb oid.VarBind) {
 const maxOctets = 1024
 
 // record keeps a value of any table read.
-func (e *engine) record(vb oid.VarBind) {
+func (e *engine) record(vb *oid.VarBind) {
 	if vb.Name.HasPrefix(printerMIB) {
 		e.printerMIB = true
 	}
@@ -201,12 +202,12 @@ func (e *engine) record(vb oid.VarBind) {
 		return
 	}
 	if c := t.column(sub); c >= 0 {
-		e.keep(s, r, c, vb.Value)
+		e.keep(s, r, c, &vb.Value)
 	}
 }
 
 // keep fills a cell. Of values that change while they are read the first counts.
-func (e *engine) keep(t *tableState, r *rowState, col int, v oid.Value) {
+func (e *engine) keep(t *tableState, r *rowState, col int, v *oid.Value) {
 	if r.cells[col].state == got {
 		return
 	}
@@ -215,10 +216,9 @@ func (e *engine) keep(t *tableState, r *rowState, col int, v oid.Value) {
 	case oid.OctetString, oid.Opaque, oid.IPAddress:
 		if len(v.Bytes) > maxOctets {
 			e.problem("%s.%s has %d octets: only the first %d are kept", t.columns[col].name, r.at, len(v.Bytes), maxOctets)
-			v.Bytes = v.Bytes[:maxOctets]
 		}
 		c.begin = uint32(len(e.octets))
-		e.octets = append(e.octets, v.Bytes...)
+		e.octets = append(e.octets, v.Bytes[:min(len(v.Bytes), maxOctets)]...)
 		c.end = uint32(len(e.octets))
 	case oid.ObjectID:
 		c.begin = uint32(len(e.arcs))
@@ -229,7 +229,7 @@ func (e *engine) keep(t *tableState, r *rowState, col int, v oid.Value) {
 	case v.Kind == oid.Invalid:
 		e.problem("%s.%s could not be decoded: left out", t.columns[col].name, r.at)
 	case !v.Present():
-	case !t.columns[col].class.fits(v):
+	case !t.columns[col].class.fits(*v):
 		e.problem("%s.%s is %s instead of %s: left out", t.columns[col].name, r.at, v.Kind, t.columns[col].class)
 	default:
 		c.state = got
