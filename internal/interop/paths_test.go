@@ -59,8 +59,8 @@ func TestFarDeviceValueForValue(t *testing.T) {
 			path := &lossyConn{rand: rand.New(rand.NewPCG(seed, 7)), loss: loss}
 			session, err := snmp.Open(t.Context(), at, named("public"), snmp.Options{
 				Timeout: time.Second, Retries: 2, Heard: true,
-				Dial: func(ctx context.Context, network, address string) (net.Conn, error) {
-					c, err := (&net.Dialer{}).DialContext(ctx, network, address)
+				Dial: func(_ context.Context, at netip.AddrPort) (net.Conn, error) {
+					c, err := net.DialUDP("udp", nil, net.UDPAddrFromAddrPort(at))
 					path.Conn = c
 					return path, err
 				},
