@@ -10,6 +10,7 @@ import (
 
 	"printround/internal/history"
 	"printround/internal/lab"
+	"printround/internal/labtest"
 	"printround/internal/report"
 )
 
@@ -18,11 +19,7 @@ import (
 // device is read and every run ends; each night is kept, and the history stays
 // sound.
 func TestClockMoved(t *testing.T) {
-	l, err := lab.Start(context.Background(), lab.Options{NoMDNS: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
+	l := labtest.Start(t, lab.Options{NoMDNS: true})
 	out := filepath.Join(t.TempDir(), "nights")
 	args := loadedArgs(t, l, loadedSite(t, l, 365), out)
 	quiet, err := os.OpenFile(os.DevNull, os.O_RDWR, 0)

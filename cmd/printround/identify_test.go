@@ -8,6 +8,7 @@ import (
 
 	"printround/internal/device"
 	"printround/internal/lab"
+	"printround/internal/labtest"
 	"printround/internal/report"
 	"printround/internal/survey"
 )
@@ -18,8 +19,7 @@ const patient = 10 * time.Second
 // labDevice reads one printer of a lab over IPP.
 func labDevice(t *testing.T, l *lab.Lab, name string) []device.Device {
 	t.Helper()
-	i := slices.IndexFunc(l.Devices(), func(d lab.Device) bool { return d.Name == name })
-	d := l.Devices()[i]
+	d := labtest.Device(t, l, name)
 	r := survey.ReadIPP(t.Context(), survey.IPPTarget{Addr: d.Addr, Port: uint16(d.IPPPort), Path: d.IPPPath}, survey.ReadOptions{Timeout: patient, Now: time.Now})
 	if len(r.Views) != 1 {
 		t.Fatalf("%s: %+v", name, r.Problems)
@@ -29,11 +29,7 @@ func labDevice(t *testing.T, l *lab.Lab, name string) []device.Device {
 
 func TestIdentify(t *testing.T) {
 	a, shown := testApp(t)
-	l, err := lab.Start(t.Context(), lab.Options{NoMDNS: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { l.Close() })
+	l := labtest.Start(t, lab.Options{NoMDNS: true})
 	p := &plan{a: a, reach: &reachFlags{timeout: patient}, choose: &chooseFlags{}, show: &showFlags{}}
 	devices := labDevice(t, l, "copy-1")
 	if err := p.identify(t.Context(), devices, false, report.Options{}); err == nil || len(l.Received()) > 0 {

@@ -11,6 +11,7 @@ import (
 
 	"printround/internal/device"
 	"printround/internal/lab"
+	"printround/internal/labtest"
 	"printround/internal/needtest"
 	"printround/internal/report"
 	"printround/internal/survey"
@@ -33,11 +34,7 @@ func TestSweepLab(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	l, err := lab.Start(context.Background(), lab.Options{NoMDNS: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
+	l := labtest.Start(t, lab.Options{NoMDNS: true})
 	truth := l.Devices()
 
 	for _, want := range truth {
@@ -147,11 +144,7 @@ func TestSweepLabWithPortsOfTheirOwn(t *testing.T) {
 // A name that only DNS-SD knows leads to the device and to what it announces.
 func TestFindByService(t *testing.T) {
 	ctx := context.Background()
-	l, err := lab.Start(ctx, lab.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
+	l := labtest.Start(t, lab.Options{})
 	if notes := l.Notes(); len(notes) > 0 {
 		needtest.Missing(t, "DNS-SD announcements of the lab: %v", notes)
 	}

@@ -15,6 +15,7 @@ import (
 
 	"printround/internal/history"
 	"printround/internal/lab"
+	"printround/internal/labtest"
 )
 
 // loadedDevices are the lab's devices that the runs look at: a laser, a colour
@@ -101,11 +102,7 @@ func TestNightsInALoop(t *testing.T) {
 	t.Setenv("TMPDIR", temp)
 	keepDays := max(nights/5, 10)
 	now := time.Date(2026, 3, 2, 17, 30, 0, 0, time.UTC)
-	l, err := lab.Start(context.Background(), lab.Options{NoMDNS: true, Now: func() time.Time { return now }})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
+	l := labtest.Start(t, lab.Options{NoMDNS: true, Now: func() time.Time { return now }})
 	out := filepath.Join(t.TempDir(), "nights")
 	args := loadedArgs(t, l, loadedSite(t, l, keepDays), out)
 	quiet, err := os.OpenFile(os.DevNull, os.O_RDWR, 0)
@@ -234,11 +231,7 @@ func TestNightsAsProcesses(t *testing.T) {
 	}
 	temp := t.TempDir()
 	t.Setenv("TMPDIR", temp)
-	l, err := lab.Start(context.Background(), lab.Options{NoMDNS: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
+	l := labtest.Start(t, lab.Options{NoMDNS: true})
 	out := filepath.Join(t.TempDir(), "nights")
 	args := loadedArgs(t, l, loadedSite(t, l, 365), out)
 	began, done := time.Now(), 0

@@ -14,6 +14,7 @@ import (
 	"printround/internal/device"
 	"printround/internal/history"
 	"printround/internal/lab"
+	"printround/internal/labtest"
 	"printround/internal/nightly"
 	"printround/internal/site"
 	"printround/internal/survey"
@@ -102,11 +103,7 @@ func TestChangesOfThirtyNights(t *testing.T) {
 		nights = 30
 	}
 	ctx := context.Background()
-	l, err := lab.Start(ctx, lab.Options{NoMDNS: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
+	l := labtest.Start(t, lab.Options{NoMDNS: true})
 	snmp, ipp := portsOf(t, l)
 	dir := t.TempDir()
 	path, err := l.WriteSite(dir)

@@ -14,6 +14,7 @@ import (
 
 	"printround/internal/history"
 	"printround/internal/lab"
+	"printround/internal/labtest"
 	"printround/internal/report"
 )
 
@@ -26,11 +27,7 @@ func TestNightlyKilledAtAnyMoment(t *testing.T) {
 	if v, err := strconv.Atoi(os.Getenv("PRINTROUND_KILLS")); err == nil {
 		kills = v
 	}
-	l, err := lab.Start(context.Background(), lab.Options{NoMDNS: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
+	l := labtest.Start(t, lab.Options{NoMDNS: true})
 	snmp, ipp := portsOf(t, l)
 	dir := t.TempDir()
 	path, err := l.WriteSite(dir)

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"printround/internal/lab"
+	"printround/internal/labtest"
 	"printround/internal/proof/send"
 )
 
@@ -21,12 +22,8 @@ func labProof(t *testing.T, name, fault string, wish send.Wish) (l *lab.Lab, out
 	a, shown := testApp(t)
 	clock := &moments{at: time.Now()}
 	a.now = clock.now
-	l, err := lab.Start(t.Context(), lab.Options{NoMDNS: true, Clean: true, Now: clock.now, Faults: map[string]string{name: fault}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { l.Close() })
-	d := l.Devices()[slices.IndexFunc(l.Devices(), func(d lab.Device) bool { return d.Name == name })]
+	l = labtest.Start(t, lab.Options{NoMDNS: true, Clean: true, Now: clock.now, Faults: map[string]string{name: fault}})
+	d := labtest.Device(t, l, name)
 	p := &plan{
 		a: a, reach: &reachFlags{timeout: 5 * time.Second, noSNMP: true, noMDNS: true, snmpPort: 161, ippPort: uint16(d.IPPPort)},
 		choose: &chooseFlags{}, show: &showFlags{},
@@ -121,12 +118,8 @@ func TestProofAsksForWhatIsWished(t *testing.T) {
 
 // Nothing is sent for a page into a file, nor where nobody can be asked.
 func TestProofSendsNothing(t *testing.T) {
-	l, err := lab.Start(t.Context(), lab.Options{NoMDNS: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { l.Close() })
-	d := l.Devices()[slices.IndexFunc(l.Devices(), func(d lab.Device) bool { return d.Name == "meeting" })]
+	l := labtest.Start(t, lab.Options{NoMDNS: true})
+	d := labtest.Device(t, l, "meeting")
 	reach := []string{d.Addr.String(), "--no-snmp", "--no-mdns", "--ipp-port", strconv.Itoa(d.IPPPort)}
 	for status, args := range map[int][]string{
 		exitUsage: append([]string{"proof"}, reach...),

@@ -13,6 +13,7 @@ import (
 
 	"printround/internal/device"
 	"printround/internal/lab"
+	"printround/internal/labtest"
 	"printround/internal/report"
 	"printround/internal/survey"
 )
@@ -43,16 +44,12 @@ func labQueueRun(t *testing.T, name string, f queueFlags) (*queueRun, *lab.Lab, 
 	a, shown := testApp(t)
 	clock := &moments{at: time.Now()}
 	a.now = clock.now
-	l, err := lab.Start(t.Context(), lab.Options{NoMDNS: true, Now: clock.now})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { l.Close() })
-	i := slices.IndexFunc(l.Devices(), func(d lab.Device) bool { return d.Name == name })
-	d := l.Devices()[i]
+	l := labtest.Start(t, lab.Options{NoMDNS: true, Now: clock.now})
+	d := labtest.Device(t, l, name)
 	p := &plan{a: a, reach: &reachFlags{timeout: 5 * time.Second}, choose: &chooseFlags{}, show: &showFlags{}}
 	q := &queueRun{a: a, p: p, f: &f, query: name, pause: clock.pause, options: report.Options{Width: 100}}
 	at := &queuePlace{exact: true, targets: []survey.IPPTarget{{Addr: d.Addr, Port: uint16(d.IPPPort), Path: d.IPPPath}}}
+	var err error
 	if q.s, err = p.openQueue(t.Context(), at); err != nil {
 		t.Fatal(err)
 	}
@@ -222,7 +219,7 @@ func TestQueueURIs(t *testing.T) {
 // On a print server another path is another queue: it is not read instead.
 func TestQueueOfAnotherPath(t *testing.T) {
 	q, l, _ := labQueueRun(t, "harbour-copy", queueFlags{})
-	d := l.Devices()[slices.IndexFunc(l.Devices(), func(d lab.Device) bool { return d.Name == "harbour-copy" })]
+	d := labtest.Device(t, l, "harbour-copy")
 	at := &queuePlace{exact: true, targets: []survey.IPPTarget{{Addr: d.Addr, Port: uint16(d.IPPPort), Path: "/printers/elsewhere"}}}
 	if _, err := q.p.openQueue(t.Context(), at); err == nil || !strings.Contains(err.Error(), "give that URI") {
 		t.Errorf("a queue that is not there: %v", err)

@@ -3,31 +3,26 @@ package main
 import (
 	"context"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"strings"
 	"testing"
 
 	"printround/internal/lab"
+	"printround/internal/labtest"
 )
 
 // Whatever looks at devices only reads: all that the lab's printers receive
 // from these commands are operations that begin with Get (RFC 8011 section 4),
 // and no SetRequest.
 func TestCommandsOnlyRead(t *testing.T) {
-	l, err := lab.Start(t.Context(), lab.Options{NoMDNS: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { l.Close() })
-	devices := l.Devices()
+	l := labtest.Start(t, lab.Options{NoMDNS: true})
 	snmp, ipp := portsOf(t, l)
 	dir := t.TempDir()
 	path, err := l.WriteSite(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
-	stuck := devices[slices.IndexFunc(devices, func(d lab.Device) bool { return d.Name == "harbour-copy" })].Addr.String()
+	stuck := labtest.Device(t, l, "harbour-copy").Addr.String()
 	ports := []string{"--site", path, "--snmp-port", strconv.Itoa(int(snmp)), "--ipp-port", strconv.Itoa(int(ipp)), "--no-mdns", "--timeout", "1s", "--retries", "0"}
 	history := filepath.Join(dir, "history.db")
 	for _, args := range [][]string{

@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"printround/internal/lab"
+	"printround/internal/labtest"
 	"printround/internal/needtest"
 )
 
@@ -85,11 +86,7 @@ targets = ["127.20.1.11", "127.20.1.20", "127.20.2.11", "127.20.1.250"]
 // behave and that do not: no secret is in an output, a log, a file that is
 // written, a temporary file, or what a killed process leaves.
 func TestNoSecretIsEverShown(t *testing.T) {
-	l, err := lab.Start(t.Context(), lab.Options{NoMDNS: true, Faults: map[string]string{"accounts": "snmp-wrong-community", "copy-1": "text-escapes"}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
+	l := labtest.Start(t, lab.Options{NoMDNS: true, Faults: map[string]string{"accounts": "snmp-wrong-community", "copy-1": "text-escapes"}})
 	snmp, ipp := portsOf(t, l)
 	files, written := t.TempDir(), t.TempDir()
 	for name, secret := range seeded {
@@ -140,7 +137,7 @@ func TestNoSecretIsEverShown(t *testing.T) {
 		noSecret(t, "the stacks", stacks(t, written, right))
 	})
 	looked := 0
-	err = filepath.WalkDir(written, func(path string, e fs.DirEntry, err error) error {
+	err := filepath.WalkDir(written, func(path string, e fs.DirEntry, err error) error {
 		if err != nil || !e.Type().IsRegular() {
 			return err
 		}

@@ -22,6 +22,7 @@ import (
 
 	"printround/internal/history"
 	"printround/internal/lab"
+	"printround/internal/labtest"
 	"printround/internal/needtest"
 	"printround/internal/report"
 )
@@ -38,11 +39,7 @@ type quay struct {
 
 func openQuay(t *testing.T) *quay {
 	t.Helper()
-	l, err := lab.Start(context.Background(), lab.Options{NoMDNS: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { l.Close() })
+	l := labtest.Start(t, lab.Options{NoMDNS: true})
 	o := &quay{t: t, program: tool(t)}
 	community := ""
 	for _, d := range l.Devices() {
@@ -218,6 +215,15 @@ func (o *quay) history(path string) []history.Run {
 	return runs
 }
 
+// keep leaves a survey and a night in a folder, for what comes after them.
+func (o *quay) keep(dir string) (survey, nights string) {
+	o.t.Helper()
+	survey, nights = filepath.Join(dir, "monday.json"), filepath.Join(dir, "nights")
+	o.sweep(survey).run().wants(0)
+	o.nightly(nights).run().wants(0)
+	return survey, nights
+}
+
 // temporary lists what is in a folder under no final name.
 func temporary(t *testing.T, dir string) []string {
 	t.Helper()
@@ -278,9 +284,7 @@ func rounds(few int) int {
 func TestDiskFull(t *testing.T) {
 	o := openQuay(t)
 	dir := disk(t, 6<<20)
-	monday, nights := filepath.Join(dir, "monday.json"), filepath.Join(dir, "nights")
-	o.sweep(monday).run().wants(0)
-	o.nightly(nights).run().wants(0)
+	monday, nights := o.keep(dir)
 	earlier, err := os.ReadFile(monday)
 	if err != nil {
 		t.Fatal(err)
@@ -336,9 +340,7 @@ func TestDiskFull(t *testing.T) {
 func TestReadOnlyFolder(t *testing.T) {
 	o := openQuay(t)
 	dir := disk(t, 6<<20)
-	monday, nights := filepath.Join(dir, "monday.json"), filepath.Join(dir, "nights")
-	o.sweep(monday).run().wants(0)
-	o.nightly(nights).run().wants(0)
+	monday, nights := o.keep(dir)
 	if err := unix.Mount("", dir, "", unix.MS_REMOUNT|unix.MS_RDONLY, ""); err != nil {
 		t.Fatal(err)
 	}
@@ -437,10 +439,7 @@ func TestAskedToEndAtAnyMoment(t *testing.T) {
 // what was there before stays.
 func TestFewFiles(t *testing.T) {
 	o := openQuay(t)
-	dir := t.TempDir()
-	out, nights := filepath.Join(dir, "monday.json"), filepath.Join(dir, "nights")
-	o.sweep(out).run().wants(0)
-	o.nightly(nights).run().wants(0)
+	out, nights := o.keep(t.TempDir())
 	runs := o.folder(nights, nil)
 	statuses := map[int]int{}
 	// With 7 the Go runtime has none to wait for the network with, and ends.
@@ -534,12 +533,8 @@ func TestInterfaceDown(t *testing.T) {
 		needtest.Missing(t, "needs root, for a network namespace of its own")
 	}
 	o := openQuay(t)
-	dir := t.TempDir()
-	out, nights := filepath.Join(dir, "monday.json"), filepath.Join(dir, "nights")
-	o.sweep(out).run().wants(0)
-	for range 2 {
-		o.nightly(nights).run().wants(0)
-	}
+	out, nights := o.keep(t.TempDir())
+	o.nightly(nights).run().wants(0)
 	runs := o.folder(nights, nil)
 	down := func(l *look) *look {
 		l.SysProcAttr = &syscall.SysProcAttr{Cloneflags: unix.CLONE_NEWNET}

@@ -16,7 +16,6 @@ import (
 	"printround/internal/lab"
 	"printround/internal/labtest"
 	"printround/internal/needtest"
-	"printround/internal/site"
 	"printround/internal/snmp"
 )
 
@@ -35,20 +34,6 @@ func labSeed(t *testing.T) int64 {
 		t.Fatalf("PRINTROUND_LAB_SEED: %v", err)
 	}
 	return seed
-}
-
-func startLab(t *testing.T, o lab.Options) *lab.Lab {
-	t.Helper()
-	l, err := lab.Start(t.Context(), o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if err := l.Close(); err != nil {
-			t.Errorf("stopping the lab: %v", err)
-		}
-	})
-	return l
 }
 
 // surveyLab surveys the lab by its own site file, each branch as a site, and
@@ -100,7 +85,7 @@ func labPorts(t *testing.T, l *lab.Lab) (snmpPort, ippPort uint16) {
 func TestLabFaultsAreFound(t *testing.T) {
 	seed := labSeed(t)
 	t.Logf("lab seed %d", seed)
-	l := startLab(t, lab.Options{Seed: seed})
+	l := labtest.Start(t, lab.Options{Seed: seed})
 	checkLab(t, l, surveyLab(t, l))
 }
 
@@ -112,7 +97,7 @@ func TestLabRandomFaultsAreFound(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Logf("lab seed %d, faults %v", seed, faults)
-	l := startLab(t, lab.Options{Seed: seed, Clean: true, Faults: faults})
+	l := labtest.Start(t, lab.Options{Seed: seed, Clean: true, Faults: faults})
 	checkLab(t, l, surveyLab(t, l))
 }
 
@@ -229,38 +214,12 @@ var toolProtocol = map[string]string{
 	"DES": "DES", "AES": "AES",
 }
 
-// labUsers are the version 3 users of the lab's site file, by site.
-func labUsers(t *testing.T, l *lab.Lab) map[string]snmp.Credential {
-	t.Helper()
-	path, err := l.WriteSite(t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	file, err := site.Load(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	users := map[string]snmp.Credential{}
-	for i := range file.Sites {
-		creds, problems := file.Sites[i].Credentials(os.LookupEnv)
-		if len(problems) > 0 {
-			t.Fatal(problems)
-		}
-		for _, c := range creds {
-			if c.Version == snmp.V3 {
-				users[file.Sites[i].Name] = c
-			}
-		}
-	}
-	return users
-}
-
 // The lab's agent against the reference reader, in every version it speaks, and
 // the tool against both: every value that the tool reads from it is the one
 // that snmpbulkwalk prints.
 func TestLabValueForValue(t *testing.T) {
-	l := startLab(t, lab.Options{Seed: labSeed(t), NoMDNS: true})
-	users := labUsers(t, l)
+	l := labtest.Start(t, lab.Options{Seed: labSeed(t), NoMDNS: true})
+	users := labtest.Users(t, l)
 	devices, secured, total := 0, 0, 0
 	for _, d := range l.Devices() {
 		if d.SNMP == "" || d.Silent || !d.Printer {
@@ -298,7 +257,7 @@ func TestLabValueForValue(t *testing.T) {
 
 // The lab's IPP printers pass the stock test of the IPP test client.
 func TestLabPrintersSatisfyIpptool(t *testing.T) {
-	l := startLab(t, lab.Options{Seed: labSeed(t), NoMDNS: true})
+	l := labtest.Start(t, lab.Options{Seed: labSeed(t), NoMDNS: true})
 	tested := 0
 	for _, d := range l.Devices() {
 		if d.IPPPort == 0 || d.Silent {

@@ -8,6 +8,7 @@ import (
 
 	"printround/internal/discover"
 	"printround/internal/lab"
+	"printround/internal/labtest"
 	"printround/internal/needtest"
 )
 
@@ -55,7 +56,7 @@ func TestReferencePublisher(t *testing.T) {
 // resource path and what they are.
 func TestReferenceBrowserSeesTheLab(t *testing.T) {
 	env := startResponder(t)
-	l := startLab(t, lab.Options{Seed: labSeed(t)})
+	l := labtest.Start(t, lab.Options{Seed: labSeed(t)})
 	var seen []announcement
 	deadline := time.Now().Add(30 * time.Second)
 	for len(seen) == 0 && time.Now().Before(deadline) {

@@ -14,6 +14,7 @@ import (
 	"printround/internal/device"
 	"printround/internal/discover"
 	"printround/internal/lab"
+	"printround/internal/labtest"
 	"printround/internal/report"
 )
 
@@ -85,7 +86,7 @@ func TestPublishedJSONFollowsItsSchema(t *testing.T) {
 // Two devices that sleep deeply lose the first probe and answer the second
 // only after four seconds; with the settings of delivery both are found.
 func TestDevicesThatWakeSlowlyAreFound(t *testing.T) {
-	l := startLab(t, lab.Options{NoMDNS: true, Clean: true, Faults: map[string]string{"post-room": "deep-sleep", "stores": "deep-sleep"}})
+	l := labtest.Start(t, lab.Options{NoMDNS: true, Clean: true, Faults: map[string]string{"post-room": "deep-sleep", "stores": "deep-sleep"}})
 	labPorts(t, l) // skips where the addresses are not to be had
 	path, err := l.WriteSite(t.TempDir())
 	if err != nil {
@@ -104,12 +105,7 @@ func TestDevicesThatWakeSlowlyAreFound(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, name := range []string{"post-room", "stores"} {
-		var want lab.Device
-		for _, d := range l.Devices() {
-			if d.Name == name {
-				want = d
-			}
-		}
+		want := labtest.Device(t, l, name)
 		found := false
 		for i := range s.Devices {
 			d := &s.Devices[i]

@@ -8,6 +8,7 @@ import (
 
 	"printround/internal/device"
 	"printround/internal/lab"
+	"printround/internal/labtest"
 )
 
 // missetOn says which wrong setting lies on which device of the lab, and the
@@ -58,7 +59,7 @@ func TestMissettingsAreFound(t *testing.T) {
 	for name, m := range missetOn {
 		faults[name] = m.fault
 	}
-	l := startLab(t, lab.Options{Seed: labSeed(t), Clean: true, Faults: faults, NoMDNS: true})
+	l := labtest.Start(t, lab.Options{Seed: labSeed(t), Clean: true, Faults: faults, NoMDNS: true})
 	found := surveyLab(t, l)
 	for _, want := range l.Devices() {
 		if !want.Printer || want.Queue {
@@ -97,7 +98,7 @@ func TestHarmlessSettings(t *testing.T) {
 	for n := range int64(2) {
 		t.Run(fmt.Sprint(n), func(t *testing.T) {
 			t.Parallel() // it waits for its sweep
-			l := startLab(t, lab.Options{Seed: labSeed(t) + n, Clean: true, Vary: true, NoMDNS: true})
+			l := labtest.Start(t, lab.Options{Seed: labSeed(t) + n, Clean: true, Vary: true, NoMDNS: true})
 			for _, d := range surveyLab(t, l) {
 				if got := settingsFound(&d); len(got) > 0 {
 					t.Errorf("%s: %v: %v", d.Name, got, summaries(&d))

@@ -21,6 +21,7 @@ import (
 	"golang.org/x/text/width"
 
 	"printround/internal/lab"
+	"printround/internal/labtest"
 	"printround/internal/needtest"
 )
 
@@ -94,7 +95,8 @@ var colour = regexp.MustCompile("\x1b\\[[0-9;]*m")
 // device has a name in wide characters.
 func TestEveryCommandFitsTheTerminal(t *testing.T) {
 	o := openQuay(t)
-	l := startLab(t, lab.Options{NoMDNS: true})
+	l := labtest.Start(t, lab.Options{NoMDNS: true})
+	addressOf := func(name string) string { return labtest.Device(t, l, name).Addr.String() }
 	dir := t.TempDir()
 	all, err := l.WriteSite(dir)
 	if err != nil {
@@ -107,19 +109,14 @@ func TestEveryCommandFitsTheTerminal(t *testing.T) {
 	const wide = "二階の事務室にある複合機と大判印刷機"
 	named := regexp.MustCompile(`name = "Copy room 1"`).ReplaceAllString(string(text), `name = "`+wide+`"`)
 	if named == string(text) {
-		named = strings.Replace(named, "[[site.device]]", fmt.Sprintf("[[site.device]]\naddress = %q\nname = %q\n[[site.device]]", addressOf(t, l, "copy-1"), wide), 1)
+		named = strings.Replace(named, "[[site.device]]", fmt.Sprintf("[[site.device]]\naddress = %q\nname = %q\n[[site.device]]", addressOf("copy-1"), wide), 1)
 	}
 	if err := os.WriteFile(all, []byte(named), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	var ports []string
-	ipp := ""
-	for _, d := range l.Devices() {
-		if d.Name == "copy-1" {
-			ipp = strconv.Itoa(d.IPPPort)
-			ports = []string{"--snmp-port", strconv.Itoa(d.SNMPPort), "--ipp-port", ipp}
-		}
-	}
+	d := labtest.Device(t, l, "copy-1")
+	ipp := strconv.Itoa(d.IPPPort)
+	ports := []string{"--snmp-port", strconv.Itoa(d.SNMPPort), "--ipp-port", ipp}
 	survey, nights, simulated := filepath.Join(dir, "monday.json"), filepath.Join(dir, "nights"), filepath.Join(dir, "sim.db")
 	reach := append([]string{"--site", all, "--no-mdns", "--timeout", "600ms", "--retries", "0"}, ports...)
 	o.look(append([]string{"sweep", "--pace", "20000", "--format", "json", "--out", survey}, reach...)...).run().wants(0)
@@ -138,15 +135,15 @@ func TestEveryCommandFitsTheTerminal(t *testing.T) {
 	}{
 		{name: "sweep", args: append([]string{"sweep", "--pace", "20000"}, reach...), first: "Survey of"},
 		{name: "sweep --explain", args: append([]string{"sweep", "--pace", "20000", "--explain"}, reach...), first: "Survey of"},
-		{name: "check", args: append([]string{"check", addressOf(t, l, "copy-1")}, reach...), first: "IMPAIRED: "},
-		{name: "check --explain", args: append([]string{"check", addressOf(t, l, "workshop"), "--explain"}, reach...), first: "STOPPED: "},
+		{name: "check", args: append([]string{"check", addressOf("copy-1")}, reach...), first: "IMPAIRED: "},
+		{name: "check --explain", args: append([]string{"check", addressOf("workshop"), "--explain"}, reach...), first: "STOPPED: "},
 		{name: "visit", args: []string{"visit", "--from", survey, "--site", all}},
 		{name: "symptom", args: []string{"symptom", "ghost"}, first: "ghost: "},
-		{name: "symptom of a device", args: append([]string{"symptom", "lengthwise-line", "--device", addressOf(t, l, "copy-1")}, reach...), first: "lengthwise-line: "},
+		{name: "symptom of a device", args: append([]string{"symptom", "lengthwise-line", "--device", addressOf("copy-1")}, reach...), first: "lengthwise-line: "},
 		{name: "trend", args: []string{"trend", "--history", simulated}},
 		{name: "history check", args: []string{"history", "check", "--history", simulated}, noPlain: true},
 		{name: "nightly", args: append([]string{"nightly", "--pace", "20000", "--out", nights}, reach...), first: "Survey of"},
-		{name: "queue", args: []string{"queue", addressOf(t, l, "harbour-copy"), "--ipp-port", ipp, "--no-mdns"}, slow: true, first: "STALLED"},
+		{name: "queue", args: []string{"queue", addressOf("harbour-copy"), "--ipp-port", ipp, "--no-mdns"}, slow: true, first: "STALLED"},
 	}
 	for _, s := range shows {
 		t.Run(s.name, func(t *testing.T) {
@@ -194,15 +191,4 @@ func fits(t *testing.T, what, shown string, columns int, ascii bool) {
 			}
 		}
 	}
-}
-
-func addressOf(t *testing.T, l *lab.Lab, name string) string {
-	t.Helper()
-	for _, d := range l.Devices() {
-		if d.Name == name {
-			return d.Addr.String()
-		}
-	}
-	t.Fatalf("the lab has no %s", name)
-	return ""
 }

@@ -1,5 +1,5 @@
-// Package labtest surveys the simulated network as a user does, for the tests of
-// several packages. It is for tests only.
+// Package labtest starts the simulated network and surveys it as a user does,
+// for the tests of several packages. It is for tests only.
 package labtest
 
 import (
@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"net/netip"
 	"os"
+	"slices"
 	"sync"
 	"time"
 
@@ -15,8 +16,70 @@ import (
 	"printround/internal/discover"
 	"printround/internal/lab"
 	"printround/internal/site"
+	"printround/internal/snmp"
 	"printround/internal/survey"
 )
+
+// T is a test or benchmark: testing.TB.
+type T interface {
+	Helper()
+	Context() context.Context
+	TempDir() string
+	Cleanup(func())
+	Errorf(format string, args ...any)
+	Fatalf(format string, args ...any)
+}
+
+// Start starts a lab, which ends with the test.
+func Start(t T, o lab.Options) *lab.Lab {
+	t.Helper()
+	l, err := lab.Start(t.Context(), o)
+	if err != nil {
+		t.Fatalf("%v", err)
+	}
+	t.Cleanup(func() {
+		if err := l.Close(); err != nil {
+			t.Errorf("stopping the lab: %v", err)
+		}
+	})
+	return l
+}
+
+// Device returns the device of a lab with that name.
+func Device(t T, l *lab.Lab, name string) lab.Device {
+	t.Helper()
+	i := slices.IndexFunc(l.Devices(), func(d lab.Device) bool { return d.Name == name })
+	if i < 0 {
+		t.Fatalf("the lab has no %s", name)
+	}
+	return l.Devices()[i]
+}
+
+// Users returns the users of SNMP version 3 in the site file of a lab, by site.
+func Users(t T, l *lab.Lab) map[string]snmp.Credential {
+	t.Helper()
+	path, err := l.WriteSite(t.TempDir())
+	if err != nil {
+		t.Fatalf("%v", err)
+	}
+	file, err := site.Load(path)
+	if err != nil {
+		t.Fatalf("%v", err)
+	}
+	users := map[string]snmp.Credential{}
+	for i := range file.Sites {
+		creds, problems := file.Sites[i].Credentials(os.LookupEnv)
+		if len(problems) > 0 {
+			t.Fatalf("%v", problems)
+		}
+		for _, c := range creds {
+			if c.Version == snmp.V3 {
+				users[file.Sites[i].Name] = c
+			}
+		}
+	}
+	return users
+}
 
 // Survey surveys a lab by its own site file, which goes into a folder: each
 // branch as a site, all at the same time. The surveys are in the order of the

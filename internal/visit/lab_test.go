@@ -76,11 +76,7 @@ func TestPlanOfTheLab(t *testing.T) {
 	for name, o := range labs(t) {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			l, err := lab.Start(t.Context(), o)
-			if err != nil {
-				t.Fatal(err)
-			}
-			defer l.Close()
+			l := labtest.Start(t, o)
 			s, file := surveyOf(t, l)
 			v := Make(s, Options{
 				HorizonDays: 14, BringProbability: DefaultBring, Catalogue: file.Catalogue, Now: s.Finished, Foresee: finding.Foreseen,

@@ -16,7 +16,7 @@ import (
 	"printround/internal/discover"
 	"printround/internal/forecast"
 	"printround/internal/lab"
-	"printround/internal/site"
+	"printround/internal/labtest"
 	"printround/internal/snmp"
 	"printround/internal/survey"
 )
@@ -255,38 +255,13 @@ type pen struct {
 func newPen(t *testing.T, o lab.Options) *pen {
 	t.Helper()
 	o.Clean = true
-	l, err := lab.Start(t.Context(), o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { l.Close() })
-	p := &pen{Lab: l, taken: map[string]bool{}, users: map[string]snmp.Credential{}}
-	path, err := l.WriteSite(t.TempDir())
-	if err != nil {
-		t.Fatal(err)
-	}
-	f, err := site.Load(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for i := range f.Sites {
-		creds, _ := f.Sites[i].Credentials(os.LookupEnv)
-		for _, c := range creds {
-			if c.Version == snmp.V3 {
-				p.users[f.Sites[i].Name] = c
-			}
-		}
-	}
-	return p
+	l := labtest.Start(t, o)
+	return &pen{Lab: l, taken: map[string]bool{}, users: labtest.Users(t, l)}
 }
 
 func (p *pen) device(t *testing.T, name string) lab.Device {
 	t.Helper()
-	i := slices.IndexFunc(p.Devices(), func(d lab.Device) bool { return d.Name == name })
-	if i < 0 {
-		t.Fatalf("the lab has no %s", name)
-	}
-	return p.Devices()[i]
+	return labtest.Device(t, p.Lab, name)
 }
 
 func (p *pen) target(t *testing.T, name string) discover.Target {
