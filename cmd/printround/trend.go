@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"iter"
 	"os"
 	"slices"
 	"strings"
@@ -14,7 +15,6 @@ import (
 	"github.com/spf13/cobra"
 	"golang.org/x/sync/errgroup"
 
-	"printround/internal/device"
 	"printround/internal/finding"
 	"printround/internal/forecast"
 	"printround/internal/history"
@@ -190,20 +190,14 @@ func (t *trend) one(ctx context.Context, query string, known []history.Known, v 
 // all foresees every device that has a night, one model after the other, so
 // that the nights of a few devices are in memory at a time.
 func (t *trend) all(ctx context.Context, known []history.Known, v *report.Trend) error {
-	models := map[string][]history.Known{}
 	place := map[string]int{}
 	for i, k := range known {
 		place[k.Key] = i
-		m := strings.ToLower(string(k.MakeModel))
-		if m == "" {
-			m = k.Key // it has only itself to learn from
-		}
-		models[m] = append(models[m], k)
 	}
 	found := make([]*report.TrendDevice, len(known))
 	var work errgroup.Group
 	work.SetLimit(readers)
-	for _, members := range models {
+	for _, members := range byModel(known) {
 		company := companyOf(members)
 		list, err := t.series(ctx, company)
 		if err != nil {
@@ -285,19 +279,33 @@ func match(known []history.Known, query string) []history.Known {
 	return out
 }
 
-// everything reads all nights.
-func (t *trend) everything(ctx context.Context, known []history.Known) ([]forecast.Series, error) {
-	models := map[string]string{}
+// byModel groups devices by model, in order of their first. One that does not
+// say what it is has only itself to learn from.
+func byModel(known []history.Known) [][]history.Known {
+	at := map[string]int{}
+	var out [][]history.Known
 	for _, k := range known {
-		models[k.Key] = string(k.MakeModel)
+		m := strings.ToLower(strings.TrimSpace(string(k.MakeModel)))
+		i, ok := at[m]
+		if !ok || m == "" {
+			i = len(out)
+			at[m], out = i, append(out, nil)
+		}
+		out[i] = append(out[i], k)
 	}
-	var out []forecast.Series
-	err := t.store.AllReadings(ctx, time.Time{}, time.Time{}, func(key string, nights []device.Night) error {
-		out = append(out, forecast.Series{Key: key, MakeModel: models[key], Nights: nights})
-		return nil
-	})
-	slices.SortFunc(out, func(a, b forecast.Series) int { return strings.Compare(a.Key, b.Key) })
-	return out, err
+	return out
+}
+
+// models reads all nights, one model after the other.
+func (t *trend) models(ctx context.Context, known []history.Known) iter.Seq2[[]forecast.Series, error] {
+	return func(yield func([]forecast.Series, error) bool) {
+		for _, members := range byModel(known) {
+			list, err := t.series(ctx, members)
+			if !yield(list, err) || err != nil {
+				return
+			}
+		}
+	}
 }
 
 func (t *trend) backtest(ctx context.Context) error {
@@ -309,20 +317,16 @@ func (t *trend) backtest(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	series, err := t.everything(ctx, known)
-	if err != nil {
-		return err
-	}
-	o := t.forecasts(time.Time{})
 	truth, err := readTruth(truthPath(t.flags.history))
 	if err != nil {
 		return err
 	}
-	simulated := truth != nil
-	if !simulated {
-		truth = forecast.SeenLives(series, o)
+	slices.SortFunc(known, func(a, b history.Known) int { return strings.Compare(a.Key, b.Key) })
+	b, err := forecast.RunBacktest(t.models(ctx, known), truth, forecast.BacktestOptions{Options: t.forecasts(time.Time{})})
+	if err != nil {
+		return err
 	}
-	b := forecast.RunBacktest(series, truth, forecast.BacktestOptions{Options: o})
+	simulated := truth != nil
 	return t.app.write(t.show.out, func(w io.Writer) error { return report.WriteBacktest(w, b, simulated, t.options) })
 }
 

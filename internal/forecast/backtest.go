@@ -4,12 +4,17 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"iter"
+	"maps"
 	"math"
+	"runtime"
 	"slices"
 	"sort"
 	"time"
 
 	"printround/internal/device"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // Truth is when supplies really ran out.
@@ -49,32 +54,30 @@ func ReadTruth(r io.Reader) (*Truth, error) {
 	return &t, nil
 }
 
-// SeenLives is the truth as the nights themselves tell it, for a history whose
-// truth nobody knows. Only supplies count that were seen to be used up: their
-// last level was next to nothing, and another one followed. The others, taken
-// out early or still in, say nothing about when they would have been empty.
-func SeenLives(list []Series, o Options) *Truth {
-	t := &Truth{}
-	for _, s := range list {
-		k := read(s, o.zone())
-		for _, p := range k.places {
-			newLore([]*place{p}, map[*place]string{p: s.Key})
-			for i := range p.lives {
-				if i+1 == len(p.lives) {
-					break
-				}
-				f, next := &p.lives[i], &p.lives[i+1]
-				last, first := s.Nights[f.readings[len(f.readings)-1].night].At, s.Nights[next.readings[0].night].At
-				l := TrueLife{Key: s.Key, Index: p.index, Kind: p.kind, From: s.Nights[f.readings[0].night].At, To: &first, Ended: goneWithDevice}
-				if f.over {
-					middle := last.Add(first.Sub(last) / 2)
-					l.RunOut, l.Ended = &middle, "empty"
-				}
-				t.Lives = append(t.Lives, l)
+// seenLives is the truth of a device as its nights themselves tell it, for a
+// history whose truth nobody knows. Only supplies count that were seen to be used
+// up: their last level was next to nothing, and another one followed. The others,
+// taken out early or still in, say nothing about when they would have been empty.
+func seenLives(s Series, o Options) []TrueLife {
+	var out []TrueLife
+	k := read(s, o.zone())
+	for _, p := range k.places {
+		newLore([]*place{p}, map[*place]string{p: s.Key})
+		for i := range p.lives {
+			if i+1 == len(p.lives) {
+				break
 			}
+			f, next := &p.lives[i], &p.lives[i+1]
+			last, first := s.Nights[f.readings[len(f.readings)-1].night].At, s.Nights[next.readings[0].night].At
+			l := TrueLife{Key: s.Key, Index: p.index, Kind: p.kind, From: s.Nights[f.readings[0].night].At, To: &first, Ended: goneWithDevice}
+			if f.over {
+				middle := last.Add(first.Sub(last) / 2)
+				l.RunOut, l.Ended = &middle, "empty"
+			}
+			out = append(out, l)
 		}
 	}
-	return t
+	return out
 }
 
 // farAway stands for a run-out that was still to come when the truth ended.
@@ -170,47 +173,76 @@ type look struct {
 }
 
 // RunBacktest goes through the nights, foresees from what was known then, and
-// compares with the truth.
-func RunBacktest(list []Series, t *Truth, o BacktestOptions) *Backtest {
+// compares with the truth; nil: with what the nights themselves tell. The history
+// comes in groups, the devices of one model together, and is gone through twice,
+// so that a large one need not be in memory.
+func RunBacktest(models iter.Seq2[[]Series, error], t *Truth, o BacktestOptions) (*Backtest, error) {
 	if o.Every <= 0 {
 		o.Every = 7
 	}
-	nights := runsOf(list)
-	b := &Backtest{}
-	if len(nights) == 0 {
-		return b
-	}
-	ts := newTruths(t, nights[len(nights)-1])
-	var looks []look
-	for n := o.Every; n < len(nights); n += o.Every {
-		if b.Looks == 0 {
-			b.First = nights[n]
+	days, seen := map[int64]time.Time{}, &Truth{}
+	for list, err := range models {
+		if err != nil {
+			return nil, err
 		}
-		b.Looks, b.Last = b.Looks+1, nights[n]
-		looks = append(looks, lookFrom(until(list, nights[n]), nights[n], ts, o)...)
-	}
-	b.score(looks)
-	return b
-}
-
-// runsOf lists the days on which anything was read, each by its last moment.
-func runsOf(list []Series) []time.Time {
-	days := map[int64]time.Time{}
-	for _, s := range list {
-		for i := range s.Nights {
-			at := s.Nights[i].At
-			d := at.Add(-12*time.Hour).Unix() / 86400
-			if at.After(days[d]) {
-				days[d] = at
+		for _, s := range list {
+			noteRuns(days, s.Nights)
+			if t == nil {
+				seen.Lives = append(seen.Lives, seenLives(s, o.Options)...)
 			}
 		}
 	}
-	out := make([]time.Time, 0, len(days))
-	for _, at := range days {
-		out = append(out, at)
+	if t == nil {
+		t = seen
 	}
-	slices.SortFunc(out, time.Time.Compare)
-	return out
+	nights := slices.SortedFunc(maps.Values(days), time.Time.Compare)
+	b := &Backtest{}
+	if len(nights) == 0 {
+		return b, nil
+	}
+	var from []time.Time
+	for n := o.Every; n < len(nights); n += o.Every {
+		from = append(from, nights[n])
+	}
+	if b.Looks = len(from); b.Looks > 0 {
+		b.First, b.Last = from[0], from[b.Looks-1]
+	}
+	ts := newTruths(t, nights[len(nights)-1])
+	var looks []look
+	for list, err := range models {
+		if err != nil {
+			return nil, err
+		}
+		looks = append(looks, looksOf(list, from, ts, o)...)
+	}
+	b.score(looks)
+	return b, nil
+}
+
+// noteRuns notes the days on which anything was read, each by its last moment.
+func noteRuns(days map[int64]time.Time, nights []device.Night) {
+	for i := range nights {
+		at := nights[i].At
+		d := at.Add(-12*time.Hour).Unix() / 86400
+		if at.After(days[d]) {
+			days[d] = at
+		}
+	}
+}
+
+// looksOf looks ahead from each of the nights.
+func looksOf(list []Series, from []time.Time, ts *truths, o BacktestOptions) []look {
+	found := make([][]look, len(from))
+	var work errgroup.Group
+	work.SetLimit(runtime.GOMAXPROCS(0))
+	for i, at := range from {
+		work.Go(func() error {
+			found[i] = lookFrom(until(list, at), ts, o)
+			return nil
+		})
+	}
+	_ = work.Wait() // none fails
+	return slices.Concat(found...)
 }
 
 // until returns the series as they were at a moment. A device that had not
@@ -227,7 +259,7 @@ func until(list []Series, at time.Time) []Series {
 	return out
 }
 
-func lookFrom(list []Series, at time.Time, ts *truths, o BacktestOptions) []look {
+func lookFrom(list []Series, ts *truths, o BacktestOptions) []look {
 	var out []look
 	for i, d := range Fleet(list, o.Options) {
 		now := d.LastReadings

@@ -64,7 +64,9 @@ func FuzzForecast(f *testing.F) {
 		for _, d := range Fleet(list, Options{}) {
 			check(t, d)
 		}
-		RunBacktest(list, SeenLives(list, Options{}), BacktestOptions{Every: 30})
+		if _, err := RunBacktest(func(yield func([]Series, error) bool) { yield(list, nil) }, nil, BacktestOptions{Every: 30}); err != nil {
+			t.Fatal(err)
+		}
 	})
 }
 
