@@ -83,6 +83,17 @@ func (d *Device) worst() *Finding {
 	return worst
 }
 
+// Supply returns the supply of the marker with an index (prtMarkerSuppliesIndex),
+// nil for none.
+func (d *Device) Supply(index int) *Supply {
+	for i := range d.Supplies {
+		if d.Supplies[i].Index == index {
+			return &d.Supplies[i]
+		}
+	}
+	return nil
+}
+
 // Lowest returns the supply with the smallest known level, of those that are
 // used up or filled; for both kinds a small percentage means that somebody has
 // to act. ok is false when no such level is known.

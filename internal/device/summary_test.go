@@ -51,3 +51,13 @@ func TestLowest(t *testing.T) {
 		t.Errorf("Lowest() = %q, want none: no level of a known kind is known", s.Name)
 	}
 }
+
+func TestSupplyByIndex(t *testing.T) {
+	d := Device{Supplies: []Supply{{Index: 3, Name: "black"}, {Index: 1, Name: "cyan"}}}
+	if s := d.Supply(1); s != &d.Supplies[1] {
+		t.Errorf("%+v", s)
+	}
+	if s := d.Supply(2); s != nil {
+		t.Errorf("%+v", s)
+	}
+}

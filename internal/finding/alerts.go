@@ -52,7 +52,7 @@ func (j *judge) alert(a *device.Alert) *sighting {
 		s.name(a, c)
 	}
 	if s.sub.Group == "markerSupplies" && s.specific() {
-		if supply := j.supply(s.sub.Index); supply != nil {
+		if supply := j.d.Supply(s.sub.Index); supply != nil {
 			j.refineSupply(s, supply)
 			j.aboutSupply(s, supply)
 		}
@@ -288,7 +288,7 @@ func (j *judge) supplyAbove(s *sighting) string {
 	if s.sub.Group != "markerSupplies" || !s.specific() || s.condition.Stage == 0 {
 		return ""
 	}
-	supply := j.supply(s.sub.Index)
+	supply := j.d.Supply(s.sub.Index)
 	if supply == nil {
 		return ""
 	}

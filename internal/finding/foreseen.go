@@ -8,7 +8,7 @@ import "printround/internal/device"
 // end. The index is that of the supply; false: the device has none of that index.
 func Foreseen(d *device.Device, index int) (code string, a device.Advice, ok bool) {
 	j := &judge{d: d, o: Defaults(), tech: technologyOf(d)}
-	supply := j.supply(index)
+	supply := j.d.Supply(index)
 	if supply == nil {
 		return "", device.Advice{}, false
 	}

@@ -90,7 +90,7 @@ func (j *judge) nameOf(group string, index int) device.Text {
 			}
 		}
 	case "markerSupplies":
-		if s := j.supply(index); s != nil {
+		if s := j.d.Supply(index); s != nil {
 			return s.Name
 		}
 	case "mediaPath":

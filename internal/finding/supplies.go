@@ -33,16 +33,6 @@ func kindOf(s *device.Supply) *kind {
 // box is a receptacle whose kind does not say what it collects.
 var box = kind{class: classWaste, low: "marker-waste-almost-full", out: "marker-waste-full", noun: "waste box", part: "waste box"}
 
-// supply returns the marker supply with an index.
-func (j *judge) supply(index int) *device.Supply {
-	for i := range j.d.Supplies {
-		if j.d.Supplies[i].Index == index {
-			return &j.d.Supplies[i]
-		}
-	}
-	return nil
-}
-
 // onlySupply returns the one supply that a sighting about supplies can mean,
 // nil when there are several or none.
 func (j *judge) onlySupply(s *sighting) *device.Supply {

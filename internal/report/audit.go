@@ -81,12 +81,7 @@ func writeAuditText(w io.Writer, a *device.Audit, o Options) error {
 			p.wrapped("     ", fmt.Sprintf("%d) ", k+1), s)
 		}
 	}
-	for i, l := range auditGaps(a) {
-		if i == 0 {
-			p.heading("Not judged, facts missing")
-		}
-		p.wrapped("  ", "- ", l)
-	}
+	p.list(notJudgedHeading, auditGaps(a))
 	return p.err
 }
 
@@ -147,7 +142,7 @@ func writeAuditMarkdown(w io.Writer, a *device.Audit, o Options) error {
 			p.line("   - " + p.md(s))
 		}
 	}
-	p.mdList("Not judged, facts missing", auditGaps(a))
+	p.mdList(notJudgedHeading, auditGaps(a))
 	return p.err
 }
 

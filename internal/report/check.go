@@ -106,7 +106,7 @@ func (p *page) whatToDo(d *device.Device) {
 	n := 0
 	for i := range d.Findings {
 		f := &d.Findings[i]
-		if f.Stale || f.Impact == device.ImpactNote {
+		if !f.Asks() {
 			continue
 		}
 		if n++; n == 1 {
@@ -178,7 +178,7 @@ func (p *page) notes(d *device.Device) {
 	first := true
 	for i := range d.Findings {
 		f := &d.Findings[i]
-		if !f.Stale && f.Impact != device.ImpactNote {
+		if f.Asks() {
 			continue
 		}
 		if first {

@@ -95,6 +95,8 @@ func subunitWords(s device.Subunit) string {
 	return words + ")"
 }
 
+const notJudgedHeading = "Not judged, facts missing"
+
 // notJudged groups the conditions that could not be judged by the reason, which
 // stands behind a colon.
 func notJudged(d *device.Device) []string {

@@ -30,12 +30,7 @@ func (p *page) facts(d *device.Device) {
 		p.disagreements(d.Disagreements)
 		p.problems("Errors while reading", d.Errors, true)
 	}
-	for i, l := range notJudged(d) {
-		if i == 0 {
-			p.heading("Not judged, facts missing")
-		}
-		p.wrapped("  ", "- ", l)
-	}
+	p.list(notJudgedHeading, notJudged(d))
 }
 
 const notReported = "not reported"

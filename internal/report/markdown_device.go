@@ -45,7 +45,7 @@ func (p *page) mdTasks(d *device.Device) {
 	n := 0
 	for i := range d.Findings {
 		f := &d.Findings[i]
-		if f.Stale || f.Impact == device.ImpactNote {
+		if !f.Asks() {
 			continue
 		}
 		if n++; n == 1 {

@@ -109,7 +109,7 @@ func (p *planner) foresee(d *device.Device, e *end) (Task, bool) {
 		t.Part = p.needed(d, i.Type, "", device.Text(i.Colorant), true)
 		return t, true
 	}
-	s := supplyAt(d, i.Index)
+	s := d.Supply(i.Index)
 	code, a, ok := p.o.Foresee(d, i.Index)
 	if s == nil || !ok {
 		return Task{}, false // forecast and survey do not speak of the same supplies

@@ -79,22 +79,13 @@ func supplyOf(d *device.Device, f *device.Finding) *device.Supply {
 		return nil
 	}
 	if f.Subunit.Group == supplyGroup {
-		return supplyAt(d, f.Subunit.Index)
+		return d.Supply(f.Subunit.Index)
 	}
 	for i := range d.Finishers {
 		for n := range d.Finishers[i].Supplies {
 			if s := &d.Finishers[i].Supplies[n]; s.Name != "" && s.Name == f.Subunit.Name {
 				return s
 			}
-		}
-	}
-	return nil
-}
-
-func supplyAt(d *device.Device, index int) *device.Supply {
-	for i := range d.Supplies {
-		if d.Supplies[i].Index == index {
-			return &d.Supplies[i]
 		}
 	}
 	return nil

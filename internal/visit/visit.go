@@ -248,7 +248,7 @@ func (p *planner) sum() {
 func (p *planner) look(d *device.Device) {
 	about := map[int]bool{}
 	for i := range d.Findings {
-		if f := &d.Findings[i]; !f.Stale && f.Impact != device.ImpactNote && f.Subunit.Group == supplyGroup {
+		if f := &d.Findings[i]; f.Asks() && f.Subunit.Group == supplyGroup {
 			about[f.Subunit.Index] = true
 		}
 	}
