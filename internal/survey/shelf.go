@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"syscall"
@@ -116,14 +117,20 @@ func (s *Shelf) get(r ref) (device.Device, error) {
 	if at.view != nil {
 		return *at.view, nil
 	}
-	if encoded == nil {
-		encoded = make([]byte, at.length)
-		if _, err := s.file.ReadAt(encoded, at.at); err != nil {
-			return device.Device{}, fmt.Errorf("reading back what devices said: %w", cause(err))
-		}
+	if encoded != nil {
+		return decodeReading(encoded)
 	}
-	return decodeReading(encoded)
+	room := fromFile.Get().(*[]byte)
+	defer fromFile.Put(room)
+	*room = slices.Grow((*room)[:0], at.length)[:at.length]
+	if _, err := s.file.ReadAt(*room, at.at); err != nil {
+		return device.Device{}, fmt.Errorf("reading back what devices said: %w", cause(err))
+	}
+	return decodeReading(*room) // which shares nothing with its input
 }
+
+// fromFile lends room for one encoded reading.
+var fromFile = sync.Pool{New: func() any { return new([]byte) }}
 
 // Problem says in one line why readings are kept in memory that should be in a
 // file; empty when nothing is wrong.
