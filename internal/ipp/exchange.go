@@ -88,12 +88,10 @@ func (s *Session) post(ctx context.Context, at endpoint, r request) (*reply, err
 	}
 	ctx, cancel := context.WithTimeout(ctx, exchangeTimeouts*s.o.Timeout)
 	defer cancel()
-	req, err := http.NewRequestWithContext(ctx, http.MethodPost, s.t.httpURL(at), bytes.NewReader(body))
+	req, err := s.newPost(ctx, at, bytes.NewReader(body))
 	if err != nil {
 		return nil, err
 	}
-	req.Header.Set("Content-Type", goippreq.ContentTypeIPP)
-	req.Header.Set("User-Agent", userName)
 	// Reading may be repeated; an empty value tells only the transport so.
 	req.Header["Idempotency-Key"] = []string{}
 	resp, err := s.line.http.Do(req)
@@ -109,6 +107,17 @@ func (s *Session) post(ctx context.Context, at endpoint, r request) (*reply, err
 	}
 	rep.body, rep.bodyErr = readBody(resp)
 	return rep, nil
+}
+
+// newPost makes the HTTP request that carries a message.
+func (s *Session) newPost(ctx context.Context, at endpoint, message io.Reader) (*http.Request, error) {
+	req, err := http.NewRequestWithContext(ctx, http.MethodPost, s.t.httpURL(at), message)
+	if err != nil {
+		return nil, err
+	}
+	req.Header.Set("Content-Type", goippreq.ContentTypeIPP)
+	req.Header.Set("User-Agent", userName)
+	return req, nil
 }
 
 // httpError turns a failed exchange into an Error. Errors of connecting and of

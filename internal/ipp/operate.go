@@ -5,7 +5,6 @@ import (
 	"context"
 	"errors"
 	"io"
-	"net/http"
 	"net/http/httptrace"
 	"slices"
 	"sync/atomic"
@@ -56,14 +55,11 @@ func (s *Session) operate(ctx context.Context, r Command) (*Answer, error) {
 	defer cancel()
 	var sent atomic.Bool
 	ctx = httptrace.WithClientTrace(ctx, &httptrace.ClientTrace{WroteHeaders: func() { sent.Store(true) }})
-	body := io.MultiReader(bytes.NewReader(message), bytes.NewReader(r.Document))
-	req, err := http.NewRequestWithContext(ctx, http.MethodPost, s.t.httpURL(s.at), body)
+	req, err := s.newPost(ctx, s.at, io.MultiReader(bytes.NewReader(message), bytes.NewReader(r.Document)))
 	if err != nil {
 		return nil, err
 	}
 	req.ContentLength = int64(len(message) + len(r.Document))
-	req.Header.Set("Content-Type", goippreq.ContentTypeIPP)
-	req.Header.Set("User-Agent", userName)
 	resp, err := s.line.http.Do(req)
 	if err != nil {
 		if !sent.Load() {
