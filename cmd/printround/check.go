@@ -114,8 +114,8 @@ func runCheck(ctx context.Context, a *app, query string, every time.Duration, fl
 	if err := a.write(flags.show.out, func(w io.Writer) error { return writeDevices(w, s, o) }); err != nil {
 		return err
 	}
+	a.partial(s)
 	if s.Partial {
-		a.notef("partial: %s", s.PartialReason)
 		return end(exitFailed)
 	}
 	return end(attentionStatus(s.Devices))

@@ -297,9 +297,7 @@ func (n *night) publish(v *device.Survey, run int64) error {
 	if err := a.lines("", device.Counted(len(paths), "file", "files")+" in "+n.flags.dir); err != nil {
 		return err
 	}
-	if v.Partial {
-		a.notef("partial: %s", v.PartialReason)
-	}
+	a.partial(v)
 	switch {
 	case nothingAnswered(v):
 		return end(exitSilent)

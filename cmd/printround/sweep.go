@@ -106,9 +106,7 @@ func runSweep(ctx context.Context, a *app, args []string, flags *lookFlags, o re
 	if flags.show.out != "" {
 		a.notef("%s: %s", flags.show.out, device.Counted(f.Len(), "device", "devices"))
 	}
-	if s.Partial {
-		a.notef("partial: %s", s.PartialReason)
-	}
+	a.partial(s)
 	return end(status)
 }
 
@@ -285,6 +283,13 @@ func (a *app) problems(list []device.Problem) {
 			return
 		}
 		a.note(problemLine(q))
+	}
+}
+
+// partial says on standard error that a survey is not whole, and why.
+func (a *app) partial(s *device.Survey) {
+	if s.Partial {
+		a.notef("partial: %s", s.PartialReason)
 	}
 }
 

@@ -207,9 +207,7 @@ func (t *triage) devices(ctx context.Context, p *plan) ([]device.Device, error) 
 		return nil, err
 	}
 	t.a.problems(s.Errors)
-	if s.Partial {
-		t.a.notef("partial: %s", s.PartialReason)
-	}
+	t.a.partial(s)
 	if survey.Answered(&s.Devices[0]) {
 		s.Devices = slices.DeleteFunc(s.Devices, func(d device.Device) bool { return !survey.Answered(&d) })
 	}

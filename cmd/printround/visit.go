@@ -142,9 +142,7 @@ func runVisit(ctx context.Context, a *app, args []string, from string, horizon i
 	if flags.show.out != "" {
 		a.notef("%s: %s, %s", flags.show.out, device.Counted(len(v.ByPhone), "call", "calls"), device.Counted(len(v.Visit), "stop", "stops"))
 	}
-	if s.Partial {
-		a.notef("partial: %s", s.PartialReason)
-	}
+	a.partial(s)
 	return end(status)
 }
 
