@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"iter"
 	"os"
 	"slices"
 	"strings"
@@ -296,16 +295,23 @@ func byModel(known []history.Known) [][]history.Known {
 	return out
 }
 
-// models reads all nights, one model after the other.
-func (t *trend) models(ctx context.Context, known []history.Known) iter.Seq2[[]forecast.Series, error] {
-	return func(yield func([]forecast.Series, error) bool) {
-		for _, members := range byModel(known) {
-			list, err := t.series(ctx, members)
-			if !yield(list, err) || err != nil {
-				return
-			}
+// past is the whole history, read device by device.
+func (t *trend) past(ctx context.Context, known []history.Known) forecast.Past {
+	slices.SortFunc(known, func(a, b history.Known) int { return strings.Compare(a.Key, b.Key) })
+	byKey := map[string]history.Known{}
+	var p forecast.Past
+	for _, members := range byModel(known) {
+		keys := make([]string, len(members))
+		for i, k := range members {
+			keys[i], byKey[k.Key] = k.Key, k
 		}
+		p.Models = append(p.Models, keys)
 	}
+	p.Read = func(key string) (forecast.Series, error) {
+		one, err := t.series(ctx, []history.Known{byKey[key]})
+		return one[0], err
+	}
+	return p
 }
 
 func (t *trend) backtest(ctx context.Context) error {
@@ -321,8 +327,7 @@ func (t *trend) backtest(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	slices.SortFunc(known, func(a, b history.Known) int { return strings.Compare(a.Key, b.Key) })
-	b, err := forecast.RunBacktest(t.models(ctx, known), truth, forecast.BacktestOptions{Options: t.forecasts(time.Time{})})
+	b, err := forecast.RunBacktest(t.past(ctx, known), truth, forecast.BacktestOptions{Options: t.forecasts(time.Time{})})
 	if err != nil {
 		return err
 	}

@@ -1,17 +1,11 @@
 package forecast
 
 import (
-	"iter"
-	"maps"
 	"math"
-	"runtime"
 	"slices"
-	"sort"
 	"time"
 
 	"printround/internal/device"
-
-	"golang.org/x/sync/errgroup"
 )
 
 // BacktestOptions say how a back-test goes.
@@ -60,119 +54,6 @@ type look struct {
 	p10, p50, p90  float64
 	lastTwo, whole float64 // NaN: no date
 	given          bool
-}
-
-// RunBacktest goes through the nights, foresees from what was known then, and
-// compares with the truth; nil: with what the nights themselves tell. The history
-// comes in groups, the devices of one model together, and is gone through twice,
-// so that a large one need not be in memory.
-func RunBacktest(models iter.Seq2[[]Series, error], t *Truth, o BacktestOptions) (*Backtest, error) {
-	if o.Every <= 0 {
-		o.Every = 7
-	}
-	days, seen := map[int64]time.Time{}, &Truth{}
-	for list, err := range models {
-		if err != nil {
-			return nil, err
-		}
-		for _, s := range list {
-			noteRuns(days, s.Nights)
-			if t == nil {
-				seen.Lives = append(seen.Lives, seenLives(s, o.Options)...)
-			}
-		}
-	}
-	if t == nil {
-		t = seen
-	}
-	nights := slices.SortedFunc(maps.Values(days), time.Time.Compare)
-	b := &Backtest{}
-	if len(nights) == 0 {
-		return b, nil
-	}
-	var from []time.Time
-	for n := o.Every; n < len(nights); n += o.Every {
-		from = append(from, nights[n])
-	}
-	if b.Looks = len(from); b.Looks > 0 {
-		b.First, b.Last = from[0], from[b.Looks-1]
-	}
-	ts := newTruths(t, nights[len(nights)-1])
-	var looks []look
-	for list, err := range models {
-		if err != nil {
-			return nil, err
-		}
-		looks = append(looks, looksOf(list, from, ts, o)...)
-	}
-	b.score(looks)
-	return b, nil
-}
-
-// noteRuns notes the days on which anything was read, each by its last moment.
-func noteRuns(days map[int64]time.Time, nights []device.Night) {
-	for i := range nights {
-		at := nights[i].At
-		d := at.Add(-12*time.Hour).Unix() / 86400
-		if at.After(days[d]) {
-			days[d] = at
-		}
-	}
-}
-
-// looksOf looks ahead from each of the nights.
-func looksOf(list []Series, from []time.Time, ts *truths, o BacktestOptions) []look {
-	found := make([][]look, len(from))
-	var work errgroup.Group
-	work.SetLimit(runtime.GOMAXPROCS(0))
-	for i, at := range from {
-		work.Go(func() error {
-			found[i] = lookFrom(until(list, at), ts, o)
-			return nil
-		})
-	}
-	_ = work.Wait() // none fails
-	return slices.Concat(found...)
-}
-
-// until returns the series as they were at a moment. A device that had not
-// answered for a week is none.
-func until(list []Series, at time.Time) []Series {
-	var out []Series
-	for _, s := range list {
-		n := sort.Search(len(s.Nights), func(i int) bool { return s.Nights[i].At.After(at) })
-		if n > 0 && at.Sub(s.Nights[n-1].At) < 7*24*time.Hour {
-			s.Nights = s.Nights[:n]
-			out = append(out, s)
-		}
-	}
-	return out
-}
-
-func lookFrom(list []Series, ts *truths, o BacktestOptions) []look {
-	var out []look
-	for i, d := range Fleet(list, o.Options) {
-		now := d.LastReadings
-		for _, it := range d.Items {
-			if it.Kind != Supply {
-				continue
-			}
-			life, runOut, ok := ts.at(d.Key, it.Index, now)
-			if !ok {
-				continue
-			}
-			l := look{life: life, kind: it.Type, truth: days(now, runOut)}
-			a, ok10 := it.RunOut.Quantile(0.1)
-			b, ok50 := it.RunOut.Quantile(0.5)
-			c, ok90 := it.RunOut.Quantile(0.9)
-			if l.given = ok10 && ok50 && ok90; l.given {
-				l.p10, l.p50, l.p90 = days(now, a), days(now, b), days(now, c)
-			}
-			l.lastTwo, l.whole = simpleRules(list[i].Nights, it)
-			out = append(out, l)
-		}
-	}
-	return out
 }
 
 func days(from, to time.Time) float64 { return to.Sub(from).Hours() / 24 }

@@ -64,7 +64,8 @@ func FuzzForecast(f *testing.F) {
 		for _, d := range Fleet(list, Options{}) {
 			check(t, d)
 		}
-		if _, err := RunBacktest(func(yield func([]Series, error) bool) { yield(list, nil) }, nil, BacktestOptions{Every: 30}); err != nil {
+		past := Past{Models: [][]string{{"a", "b"}, {"c"}}, Read: func(key string) (Series, error) { return list[key[0]-'a'], nil }}
+		if _, err := RunBacktest(past, nil, BacktestOptions{Every: 30}); err != nil {
 			t.Fatal(err)
 		}
 	})
