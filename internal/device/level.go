@@ -212,26 +212,27 @@ const (
 	levelHasValue = 2
 )
 
+var errShortLevel = errors.New("level: cut short")
+
 // UnmarshalBinary reads what MarshalBinary writes.
 func (l *Level) UnmarshalBinary(b []byte) error {
-	short := errors.New("level: cut short")
 	if len(b) == 0 {
-		return short
+		return errShortLevel
 	}
 	flags, b := b[0], b[1:]
 	value, n := binary.Varint(b)
 	if n <= 0 {
-		return short
+		return errShortLevel
 	}
 	b = b[n:]
 	capacity, n := binary.Varint(b)
 	if n <= 0 {
-		return short
+		return errShortLevel
 	}
 	b = b[n:]
 	length, n := binary.Uvarint(b)
 	if n <= 0 || length > uint64(len(b)-n) {
-		return short
+		return errShortLevel
 	}
 	b = b[n:]
 	*l = Level{
