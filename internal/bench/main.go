@@ -1,7 +1,7 @@
 // Command bench measures printround against simulated printers, says for each
 // scenario what was aimed at and whether it was met, and compares commits:
 //
-//	go run ./internal/bench                        # about twelve minutes
+//	go run ./internal/bench                        # about nine minutes
 //	go run ./internal/bench --quick                # about two
 //	go run ./internal/bench --only thousand,loss5
 //	go run ./internal/bench --json new.json --compare old.json
