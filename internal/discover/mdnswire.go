@@ -13,6 +13,11 @@ import (
 // Multicast DNS over IPv4 (RFC 6762 section 3).
 var mdnsGroup = &net.UDPAddr{IP: net.IPv4(224, 0, 0, 251), Port: 5353}
 
+// loopbackAddr is where questions come from that leave by loopback. Where that is
+// the only interface, a system may send them from 0.0.0.0, and responders ignore
+// what comes from there.
+var loopbackAddr = net.IPv4(127, 0, 0, 1)
+
 const (
 	mdnsBuffer      = 1 << 20 // receive buffer, octets: announcements come in bursts
 	mdnsPacket      = 1200    // octets of a question; RFC 6762 section 17 allows up to the link's limit
@@ -152,7 +157,11 @@ func (w *mdnsWire) send(m *dns.Msg) error {
 	sent := 0
 	_ = w.conn.SetWriteDeadline(time.Now().Add(writePatience))
 	for i := range w.ifaces {
-		if _, e := w.packets.WriteTo(packet, &ipv4.ControlMessage{IfIndex: w.ifaces[i].Index}, mdnsGroup); e == nil {
+		cm := &ipv4.ControlMessage{IfIndex: w.ifaces[i].Index}
+		if w.ifaces[i].Flags&net.FlagLoopback != 0 {
+			cm.Src = loopbackAddr
+		}
+		if _, e := w.packets.WriteTo(packet, cm, mdnsGroup); e == nil {
 			sent++
 		} else {
 			err = e
