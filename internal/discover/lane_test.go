@@ -99,7 +99,10 @@ func TestUnreachableIsNotAskedAgain(t *testing.T) {
 	for _, p := range o.net.sent {
 		per[p.to.String()]++
 	}
-	if per["10.1.2.1"] != 1 || per["10.1.2.2"] != 3 || per["10.1.2.3"] != 3 || per["10.1.2.4"] != 5 {
+	// A later pass asks in two versions at the same moment: what the first
+	// brings may be heard before the second leaves, which then stays.
+	again := func(n int) bool { return n == 2 || n == 3 }
+	if per["10.1.2.1"] != 1 || !again(per["10.1.2.2"]) || !again(per["10.1.2.3"]) || per["10.1.2.4"] != 5 {
 		t.Errorf("asked %v", per)
 	}
 	if o.stats.Unreachable != 3 {
