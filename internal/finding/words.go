@@ -171,11 +171,12 @@ func (c *cluster) level() *float64 {
 	return nil
 }
 
-// filler is what stands for the placeholders of the tables.
+// filler holds the words for the names in braces that texts of the tables have,
+// such as {unit}.
 type filler struct{ unit, name, noun, paper, in, part string }
 
-// fill puts the words into a text of the tables. What is no placeholder stays,
-// braces in the words themselves too.
+// fill puts the words into a text of the tables. Other braces stay, those in the
+// words themselves too.
 func (f *filler) fill(text string) string {
 	at := strings.IndexByte(text, '{')
 	if at < 0 {
@@ -184,7 +185,7 @@ func (f *filler) fill(text string) string {
 	var b strings.Builder
 	for ; at >= 0; at = strings.IndexByte(text, '{') {
 		b.WriteString(text[:at])
-		word, length := f.placeholder(text[at:])
+		word, length := f.word(text[at:])
 		b.WriteString(word)
 		text = text[at+length:]
 	}
@@ -192,9 +193,9 @@ func (f *filler) fill(text string) string {
 	return b.String()
 }
 
-// placeholder returns what stands for the placeholder that text begins with,
-// and its length; for any other text its first byte, which is a brace.
-func (f *filler) placeholder(text string) (word string, length int) {
+// word returns the word for the name in braces that text begins with, and the
+// length of the name; for any other text its first byte, which is a brace.
+func (f *filler) word(text string) (word string, length int) {
 	if end := strings.IndexByte(text, '}'); end > 0 {
 		switch text[1:end] {
 		case "unit":
@@ -214,8 +215,7 @@ func (f *filler) placeholder(text string) (word string, length int) {
 	return text[:1], 1
 }
 
-// filler finds the words for the placeholders of the tables. In sentences a
-// part without a name of its own gets an article.
+// filler finds the words for the names in braces. In sentences a part without a name of its own gets an article.
 func (j *judge) filler(s *sighting, sub device.Subunit, sentence bool) filler {
 	subject := j.spoken(s)
 	paper := cmp.Or(j.tech.paper, "paper")

@@ -132,8 +132,8 @@ func macAddress(interfaces []mib.Interface) device.Text {
 	return ""
 }
 
-// physical refuses the placeholders: all zero, and the group addresses, all
-// ones among them, that belong to no interface (IEEE 802, from memory).
+// physical refuses addresses that belong to no interface: all zero, and those of
+// groups, all ones among them (IEEE 802, from memory).
 func physical(b []byte) bool {
 	return len(b) == 6 && b[0]&1 == 0 && b[0]|b[1]|b[2]|b[3]|b[4]|b[5] != 0
 }
