@@ -215,7 +215,8 @@ func (f *filler) word(text string) (word string, length int) {
 	return text[:1], 1
 }
 
-// filler finds the words for the names in braces. In sentences a part without a name of its own gets an article.
+// filler finds the words for the names in braces. In sentences a part without a
+// name of its own gets an article.
 func (j *judge) filler(s *sighting, sub device.Subunit, sentence bool) filler {
 	subject := j.spoken(s)
 	paper := cmp.Or(j.tech.paper, "paper")
