@@ -47,7 +47,7 @@ func listFaults(w io.Writer, width int) {
 // are not repeated.
 func listLab(w io.Writer, devices []lab.Device, width int) {
 	_, _, shared := sharedPorts(devices)
-	l := listing{head: []string{"NAME", "KIND", "ADDRESS", "SNMP", "IPP", "TO BE FOUND"}}
+	l := listing{head: []string{"name", "kind", "address", "SNMP", "IPP", "to be found:"}}
 	for i, d := range devices {
 		if i == 0 || d.Site != devices[i-1].Site {
 			l.rows = append(l.rows, []string{d.Site})
@@ -91,7 +91,7 @@ func labFinds(d lab.Device) string {
 
 // listing is rows in columns. A row of one cell is a heading.
 type listing struct {
-	head []string // empty: none
+	head []string // names of the columns, as in a sentence; empty: none
 	rows [][]string
 }
 
@@ -112,7 +112,11 @@ func (l listing) write(w io.Writer, width int) {
 	}
 	wide := width <= 0 || width-before >= leastLast
 	if wide && len(l.head) > 0 {
-		l.line(w, l.head, widths, before, width)
+		head := make([]string, len(l.head))
+		for i, name := range l.head {
+			head[i] = strings.ToUpper(strings.TrimSuffix(name, ":"))
+		}
+		l.line(w, head, widths, before, width)
 	}
 	for _, row := range l.rows {
 		switch {
